@@ -5,7 +5,8 @@ import type { ErrorSketch } from '../proof/sketch/form.ts';
 import type { PlainLimits } from '../proof/sketch/plain-faults.ts';
 import { comparePictures, isComparable, type PictureVerdict } from '../proof/compare.ts';
 import { compareExact, type ExactVerdict } from '../proof/exact.ts';
-import { CELLS, type FrameFingerprints } from '../proof/form.ts';
+import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../proof/form.ts';
+import { shownByLists } from './grid.ts';
 import { type Basis, isMatrix } from '../proof/levels.ts';
 import { compareAudio } from '../proof/audio-compare.ts';
 import type { AudioComparison } from '../proof/audio-difference.ts';
@@ -117,7 +118,7 @@ export function compareFingerprints(
       exact,
     };
   const picture = comparePictures({
-    source: fingerprints.picture,
+    source: onGrid(fingerprints.picture, outcome.cadence.constant),
     output: witness.picture,
     framing: proof.framing,
     coding: isPredicted(outcome.codec) ? 'predicted' : 'intra',
@@ -125,6 +126,26 @@ export function compareFingerprints(
     fields: proof.earlierField === null ? null : { earlier: proof.earlierField, lines: proof.lines },
   });
   return { picture, audioTracks, exact };
+}
+
+/** Of a clip that was laid on a grid: the frame that the outcome names for each instant. Whether those are the right ones, the check `frames` asks the clip. */
+function onGrid(picture: FrameFingerprints, grid: Outcome['cadence']['constant']): FrameFingerprints {
+  if (grid === null) return picture;
+  const shown = shownByLists(picture.frames, grid);
+  const { luma, colour } = picture;
+  const cells = CELLS * picture.views;
+  const laid = (values: Uint16Array, of: number): Uint16Array => {
+    const out = new Uint16Array(shown.length * of);
+    for (const [instant, frame] of shown.entries())
+      out.set(values.subarray(frame * of, (frame + 1) * of), instant * of);
+    return out;
+  };
+  return {
+    frames: shown.length,
+    views: picture.views,
+    luma: laid(luma, cells),
+    colour: colour === null ? null : laid(colour, 2 * COLOUR_CELLS),
+  };
 }
 
 /** Fields that are kept are compared by the earlier one of each frame; of both every sample is hashed. */

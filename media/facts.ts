@@ -10,6 +10,7 @@ import { declarationSchema } from './declaration.ts';
 import { rawFactsSchema } from './raw-facts.ts';
 import { statedSchema } from './formats/stated.ts';
 import { ratioSchema, timecodeSchema } from './time/schema.ts';
+import { timingSchema } from './time/timing.ts';
 
 export const fieldOrders = ['progressive', 'top-first', 'bottom-first', 'unknown'] as const;
 export type FieldOrder = (typeof fieldOrders)[number];
@@ -66,6 +67,12 @@ export const videoFactsSchema = z.object({
     .array(z.object({ ticks: z.int().describe('Ticks of `timeBase`'), count: z.int().describe('How often') }))
     .describe(
       'Every step between neighbouring presentation times, most frequent first; one entry when the rate is constant (steps that differ only by rounding to the time base count as one); more where steps are a tick beside what the time base can hold',
+    ),
+  stepsInOrder: z
+    .array(z.tuple([z.int(), z.int().positive()]))
+    .optional()
+    .describe(
+      'Of a rate that varies: the steps between neighbouring presentation times in their order, each as ticks of `timeBase` and how often it follows itself; absent: the rate is constant',
     ),
   rateConstant: z.boolean().describe('All steps are one, but for rounding'),
   bytes: z.int().nonnegative().describe('Sum of the packets, bytes'),
@@ -182,6 +189,9 @@ export const clipFactsSchema = z.object({
     .describe(
       'What the values mean, by the settings of the run or by tags; only where a master, or a picture for a display, is asked for',
     ),
+  timing: timingSchema
+    .optional()
+    .describe('What the settings of the run say of its time; absent: nobody says anything'),
   way: colourWaySchema
     .optional()
     .describe(

@@ -11,6 +11,7 @@ import { colourTagsSchema } from '../media/colour/tags.ts';
 import { framingSchema } from '../proof/framing.ts';
 import { burntInSchema } from '../proof/text/form.ts';
 import { ratioSchema, timecodeSchema } from '../media/time/schema.ts';
+import { cadenceSchema } from './cadence.ts';
 import { amfSchema } from './master/amf.ts';
 import { linearisationSchema } from './master/linearisation.ts';
 import { shownSchema } from './shown/schema.ts';
@@ -74,6 +75,7 @@ export const outcomeSchema = z.object({
     .nullable()
     .describe('Most pictures from one key frame to the next; null: every picture is one'),
   timecode: timecodeSchema.nullable().describe('Of the first frame; null: none'),
+  cadence: cadenceSchema.describe('How it runs against the clip, and whose its timecode is'),
   reel: z.string().nullable().describe('null: none'),
   audio: z
     .array(

@@ -9,6 +9,7 @@ import { AAC_KILOBITS, LARGEST_SIDE } from './limits.ts';
 import { type FrameFormat, type MasterProfile, masterSchema } from './master/schema.ts';
 import { developmentSchema } from './development.ts';
 import { limitings } from '../media/colour/output/displays.ts';
+import { missingTimecodeField, rateSchema } from './cadence.ts';
 import { shownDisplays } from './shown/schema.ts';
 
 export const containers = ['mov', 'mp4', 'mkv'] as const;
@@ -211,11 +212,12 @@ export const profileSchema = z.strictObject({
     ),
   timecode: z
     .strictObject({
-      missing: z
-        .enum(['hold', 'zero'])
-        .describe('A clip without timecode: hold it, or start it at 00:00:00:00 and say so'),
+      missing: missingTimecodeField,
     })
-    .describe('Start timecode is the source start timecode'),
+    .describe(
+      'Start timecode is the source start timecode; of a clip that is played at the rate of the project its hours, minutes and seconds, and of the second the whole frames of that rate',
+    ),
+  rate: rateSchema,
   reel: z
     .enum(['source-or-roll', 'roll', 'clip', 'none'])
     .describe(

@@ -32,5 +32,5 @@ export function drawnTextOf(
   seen: TextVerdict | null,
 ): WhileMadeReport | null {
   if (outcome.burnIn.length === 0) return null;
-  return drawnTextReport(seen, job.span.count, { ...subjectOf(job), profile: profile.name });
+  return drawnTextReport(seen, outcome.frames, { ...subjectOf(job), profile: profile.name });
 }

@@ -60,7 +60,7 @@ export async function encoderInputComparers(
       from,
       to,
       earlier: earlierField(facts.video),
-      frames: job.span.count,
+      frames: outcome.frames,
       model: modelOf({
         from,
         to,
@@ -121,5 +121,5 @@ export function encoderInputOf(
   seen: EncoderInputVerdict | null,
 ): WhileMadeReport | null {
   if (tilesOf(factsSeen(job.facts, outcome.shown), profile, outcome) === null) return null;
-  return encoderInputReport(seen, job.span.count, { ...subjectOf(job), profile: profile.name });
+  return encoderInputReport(seen, outcome.frames, { ...subjectOf(job), profile: profile.name });
 }

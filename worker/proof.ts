@@ -6,7 +6,7 @@ import { layout } from '../ledger/layout.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
 import { writeWhole } from '../ledger/store.ts';
 import { bitstreamText } from '../proof/bitstream.ts';
-import { frameSpacingOf } from '../media/probe/frame-spacing.ts';
+import { frameSpacingOf, stepsInOrder } from '../media/probe/frame-spacing.ts';
 import { formatRatio, sameRatio } from '../media/time/rate.ts';
 import type { FrameFingerprints } from '../proof/form.ts';
 import { type SourceFingerprints, fingerprintFile } from '../proof/source-fingerprints.ts';
@@ -41,15 +41,19 @@ export function fingerprintFailure(job: Job, fingerprints: SourceFingerprints | 
   }
   const { ticks, timeBase } = fingerprints.times;
   if (ticks.some(Number.isNaN)) return reported('frames without a time', 'a time for every frame');
-  const { rate } = job.facts.video;
+  const { rate, stepsInOrder: steps, timeBase: clock } = job.facts.video;
+  if (steps !== undefined)
+    return sameRatio(timeBase, clock) && JSON.stringify(stepsInOrder(ticks)) === JSON.stringify(steps)
+      ? null
+      : reported('frames at other times than the packets have', 'the times of the packets');
   const frameSpacing = frameSpacingOf(ticks, timeBase, [rate]);
   if (frameSpacing.constant && frameSpacing.rate !== null && sameRatio(frameSpacing.rate, rate)) return null;
-  const steps = frameSpacing.steps
+  const found = frameSpacing.steps
     .slice(0, 4)
     .map((step) => `${step.count} x ${step.ticks}`)
     .join(' + ');
   return reported(
-    `steps of ${steps} ticks of ${formatRatio(timeBase)} s`,
+    `steps of ${found} ticks of ${formatRatio(timeBase)} s`,
     `equal steps at ${formatRatio(rate)} frames a second`,
   );
 }

@@ -125,7 +125,10 @@ const READ_FRAMES = 8;
 
 function readShortly({ clip, facts }: SecondReadingRequest['job']): string[] {
   const { num, den } = facts.video.rate;
-  return clip.place.kind !== 'sequence' ? ['-t', ((READ_FRAMES * den) / num).toFixed(6)] : [];
+  // Where steps vary nobody knows how long so many frames take.
+  return clip.place.kind !== 'sequence' && facts.video.rateConstant
+    ? ['-t', ((READ_FRAMES * den) / num).toFixed(6)]
+    : [];
 }
 
 /** `input`: opened at the frame. */

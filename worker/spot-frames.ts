@@ -2,6 +2,7 @@
  * Which frames of a clip are decoded once more, alone, to find what was decoded for the encoders in a second way; and how one of
  * them is reached. One rule for all deliverables: movies (spot.ts) and masters (master/spots.ts).
  */
+import type { VideoFacts } from '../media/facts.ts';
 import type { Job } from '../ledger/job.ts';
 import { type OpenedInput, openInput, partAt } from '../media/input.ts';
 
@@ -25,6 +26,20 @@ export function framesBeside(asked: number, frames: number): number[] {
   ).filter((frame) => frame >= 0 && frame < frames);
 }
 
+/** Half a frame before it. */
+function secondsBefore({ rate, stepsInOrder, timeBase }: VideoFacts, frame: number): number {
+  if (stepsInOrder === undefined) return ((frame - 0.5) * rate.den) / rate.num;
+  let ticks = 0;
+  let left = frame;
+  for (const [step, count] of stepsInOrder) {
+    const taken = Math.min(left, count);
+    ticks += taken * step;
+    left -= taken;
+    if (left === 0) return ((ticks - step / 2) * timeBase.num) / timeBase.den;
+  }
+  throw new RangeError(`frame ${frame} of a clip that is shorter`);
+}
+
 /** The source, opened so that ffmpeg's first frame is `frame`: the seek comes before the input's own arguments. Dispose of it afterwards. */
 export async function openAtFrame(
   { rollFolder, clip: { place }, facts }: Pick<Job, 'rollFolder' | 'clip' | 'facts'>,
@@ -37,7 +52,7 @@ export async function openAtFrame(
   const from =
     at.place.kind === 'movie' ? at.place : { ...at.place, first: at.place.first + frame, count: 1 };
   // Half a frame early, so that no rounding passes the frame by.
-  const seek = isMovie && at.frame > 0 ? ['-ss', (((at.frame - 0.5) * rate.den) / rate.num).toFixed(6)] : [];
+  const seek = isMovie && at.frame > 0 ? ['-ss', secondsBefore(facts.video, at.frame).toFixed(6)] : [];
   const input = await openInput(rollFolder, from, rate);
   return { ...input, args: [...seek, ...input.args] };
 }

@@ -1,10 +1,11 @@
+import { samplesByClip } from '../cadence.ts';
 import { type Check, compare, type Line } from '../check.ts';
 
 /** Tracks, and of each codec, rate, channels, layout, samples (counted) and start against the picture. */
 export const audio: Check = {
   name: 'audio',
   rests: ['packets'],
-  run: ({ measured: { facts }, outcome }) => {
+  run: ({ measured: { facts }, outcome, source }) => {
     if (facts === null) return null;
     const lines: Line[] = [['tracks', facts.audio.length, outcome.audio.length]];
     for (const [index, wanted] of outcome.audio.entries()) {
@@ -21,7 +22,14 @@ export const audio: Check = {
         [`${track}:`, near ? allowed : `${found.samples} samples`, allowed],
         [`${track}: starts at sample`, found.startOffset, 0],
       );
+      // What keeps every sample is as long as it is; every other track lasts as long as the picture was recorded.
+      if (source === null || outcome.exact !== null) continue;
+      const heard = samplesByClip(source, outcome.cadence, found.sampleRate, facts.video.rate);
+      const isHeard = Math.abs(found.samples - heard) <= wanted.tolerance;
+      lines.push([`${track}: of the clip`, `${isHeard ? heard : found.samples} samples`, `${heard} samples`]);
     }
+    if (outcome.cadence.offSpeed?.audio === 'leave-out')
+      lines.push(['tracks of a clip that is played slower', facts.audio.length, 0]);
     return compare('audio-differs', lines);
   },
 };

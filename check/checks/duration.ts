@@ -1,5 +1,8 @@
 import { formatRatio, sameRatio } from '../../media/time/rate.ts';
-import type { Check } from '../check.ts';
+import type { ClipFacts } from '../../media/facts.ts';
+import type { Outcome } from '../../profiles/outcome.ts';
+import { lastsAsLong, rateByClip, sameRate } from '../cadence.ts';
+import type { Check, CheckVerdict } from '../check.ts';
 
 /**
  * First to end time of the packets against frames over rate, exactly: to half a tick of the file's own time base, since a base may not be able to express
@@ -8,7 +11,7 @@ import type { Check } from '../check.ts';
 export const duration: Check = {
   name: 'duration',
   rests: ['packets'],
-  run: ({ measured: { facts }, outcome }) => {
+  run: ({ measured: { facts }, outcome, source }) => {
     if (facts === null) return null;
     const { rate, timeBase, firstTime, endTime } = facts.video;
     const ticks = endTime - firstTime;
@@ -21,10 +24,31 @@ export const duration: Check = {
     const halves = outcome.container === 'mkv' ? 3n : 1n;
     const equal =
       2n * away <= halves * BigInt(timeBase.num) * BigInt(outcome.rate.num) && sameRatio(rate, outcome.rate);
-    return {
-      measured,
-      expected,
-      faults: equal ? [] : [{ code: 'duration-differs', found: measured, expected }],
-    };
+    const faults: CheckVerdict['faults'][number][] = equal
+      ? []
+      : [{ code: 'duration-differs', found: measured, expected }];
+    const clipSays = source === null ? null : byClip(source, outcome, facts);
+    if (clipSays !== null) faults.push({ code: 'duration-differs', found: measured, expected: clipSays });
+    return { measured, expected, faults };
   },
 };
+
+/** What the clip would have it be; null: it is so. Matroska's clock is held against the outcome alone, which knows how coarse it is. */
+function byClip(source: ClipFacts, { cadence, container }: Outcome, { video }: ClipFacts): string | null {
+  const rate = rateByClip(source, cadence);
+  const { offSpeed } = cadence;
+  const slower = offSpeed === null ? '' : `, ${formatRatio(offSpeed.slower)} times as long`;
+  if (rate === null) return 'a rate of the project in the settings of the clip';
+  const isRate = sameRate(video.rate, rate);
+  const isFactor =
+    offSpeed === null ||
+    (sameRate(offSpeed.captured, source.video.rate) &&
+      BigInt(offSpeed.slower.num) * BigInt(rate.num) * BigInt(source.video.rate.den) ===
+        BigInt(offSpeed.slower.den) * BigInt(rate.den) * BigInt(source.video.rate.num));
+  const isLong =
+    container === 'mkv' ||
+    lastsAsLong(source, cadence, { ticks: video.endTime - video.firstTime, timeBase: video.timeBase, rate });
+  return isRate && isFactor && isLong
+    ? null
+    : `${source.video.frames} frames recorded at ${formatRatio(source.video.rate)} frames/s, at ${formatRatio(rate)} frames/s${slower}`;
+}

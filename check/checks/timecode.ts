@@ -1,5 +1,6 @@
 import { formatRatio, ratio } from '../../media/time/rate.ts';
 import { formatTimecode, type Timecode } from '../../media/time/timecode.ts';
+import { labelText, startByClip } from '../cadence.ts';
 import { type Check, compare, type Line } from '../check.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { Matroska } from '../matroska.ts';
@@ -49,7 +50,7 @@ function tagLines({ tags }: Matroska, { timecode: wanted }: Outcome): Line[] {
 export const timecode: Check = {
   name: 'timecode',
   rests: ['packets', 'index'],
-  run: ({ measured: { facts, movie, matroska }, outcome }) => {
+  run: ({ measured: { facts, movie, matroska }, outcome, source }) => {
     const lines =
       matroska !== null
         ? tagLines(matroska.file, outcome)
@@ -57,6 +58,15 @@ export const timecode: Check = {
           ? trackLines(movie, outcome)
           : null;
     if (facts === null || lines === null) return null;
-    return compare('timecode-differs', [['start', label(facts.timecode), label(outcome.timecode)], ...lines]);
+    const start = source === null ? null : startByClip(source, outcome.cadence, facts.video.rate);
+    return compare('timecode-differs', [
+      ['start', label(facts.timecode), label(outcome.timecode)],
+      ...lines,
+      ...(start === null
+        ? []
+        : ([
+            ['label, by the clip', facts.timecode === null ? 'none' : labelText(facts.timecode), start],
+          ] as const)),
+    ]);
   },
 };

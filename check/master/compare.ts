@@ -1,5 +1,6 @@
 /** The checks of a master: pure comparisons of what was measured with the outcome and with the pixel samples of the source. */
 import type { FindingCode } from '../../findings/registry.ts';
+import type { ClipFacts } from '../../media/facts.ts';
 import { sha256OfText } from '../../files/checksum-list.ts';
 import { POINTS, pointsOf, type PixelSamples } from '../../proof/pixel-samples.ts';
 import type { ValuesSeen } from '../../proof/value-range.ts';
@@ -9,6 +10,7 @@ import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { MasterCheck } from '../../profiles/check-names.ts';
 import type { CheckVerdict } from '../check.ts';
 import { judgeCompanions } from './amf.ts';
+import { rateByClip, startByClip } from '../cadence.ts';
 import { saidOf } from './expected.ts';
 import { readingVerdict } from './reading.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
@@ -32,6 +34,8 @@ export function writtenDigest(frames: readonly string[]): string {
 export interface MasterCheckInput {
   readonly measured: MasterMeasured;
   readonly outcome: MasterOutcome;
+  /** Of the clip; null: they are not at hand. */
+  readonly source: ClipFacts | null;
   /** null: missing; what rests on it cannot run. */
   readonly points: PixelSamples | null;
   /** The way from code values to light, in double precision; null: its transform is missing. */
@@ -135,7 +139,35 @@ const header: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }
   );
 };
 
-const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome }) => {
+/** Start label and rate of the frames, by the clip itself; the label is asked where a header has a place for it. */
+function againstClip(
+  measured: MasterMeasured,
+  outcome: MasterOutcome,
+  source: ClipFacts,
+): { found: string; expected: string }[] {
+  const rate = rateByClip(source, outcome.cadence);
+  const said = measured.frames.find(({ index }) => index === 0)?.said ?? null;
+  if (rate === null)
+    return [
+      { found: 'no rate of the project', expected: 'one in the settings of the clip, which is played at it' },
+    ];
+  const rateText = rate.den === 1 ? String(rate.num) : `${rate.num}/${rate.den}`;
+  const start = startByClip(source, outcome.cadence, rate);
+  return [
+    ...(said !== null && said.rate !== rateText
+      ? [{ found: `${said.rate} frames a second`, expected: `${rateText}, by the clip` }]
+      : []),
+    ...(said !== null && said.timecode !== null && start !== null && said.timecode !== start
+      ? [{ found: `${said.timecode} in the first frame`, expected: `${start}, by the clip` }]
+      : []),
+    ...(source.video.frames === outcome.frames
+      ? []
+      : [{ found: `${outcome.frames} frames`, expected: `${source.video.frames}, as the clip has` }]),
+  ];
+}
+
+const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, source }) => {
+  const ofClip = source === null ? [] : againstClip(measured, outcome, source);
   const wrong = measured.frames.flatMap(({ index, name, said }) => {
     const wanted = saidOf(outcome, index).timecode;
     return said?.timecode === wanted
@@ -147,7 +179,7 @@ const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome
     'timecode-differs',
     `${measured.frames.length - wrong.length} of ${measured.frames.length} labels in their places`,
     `${label(0)} to ${label(outcome.frames - 1)}, one more in each frame`,
-    wrong,
+    [...ofClip, ...wrong],
   );
 };
 

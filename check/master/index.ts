@@ -25,6 +25,8 @@ export interface MasterCheckRequest {
   /** <delivery>/<day>/<roll>, where what the ACES Metadata File names is kept. */
   readonly rollFolder: string;
   readonly outcome: MasterOutcome;
+  /** Of the clip that it was made from; null: they are not at hand. */
+  readonly sourceFacts: ClipFacts | null;
   readonly points: PixelSamples | null;
   readonly sceneLinear: ToSceneLinear | null;
   /** The frames as they left the encoder; null when nobody says. */
@@ -68,6 +70,7 @@ export async function checkMaster(request: MasterCheckRequest): Promise<MasterCh
     const verdict = masterChecksBy[check]({
       measured,
       outcome,
+      source: request.sourceFacts,
       points,
       sceneLinear,
       written,

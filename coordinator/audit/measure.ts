@@ -9,6 +9,7 @@ import type { WhileMadeReport } from '../../check/while-made.ts';
 import { type Finding, FindingError, type FindingSubject } from '../../findings/finding.ts';
 import { listedFiles, measuredFolder, type FolderOnDisk } from '../../ledger/checksum-list.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
+import type { ClipFacts } from '../../media/facts.ts';
 import { placeOf } from '../../ledger/completion.ts';
 import { layout } from '../../ledger/layout.ts';
 import { isMovieMaster } from '../../profiles/master/with-amf.ts';
@@ -80,7 +81,15 @@ async function measureOne({
   };
   try {
     if (isMasterOutcome(report.outcome))
-      return await measureMasterAgain({ path, folder, report, outcome: report.outcome, subject, request });
+      return await measureMasterAgain({
+        path,
+        folder,
+        report,
+        outcome: report.outcome,
+        sourceFacts: records.clipReports.get(report.clip.id)?.facts ?? null,
+        subject,
+        request,
+      });
     const stored = await storedFingerprints(report, folder, subject);
     const sketch = await storedSketch(report, folder, subject);
     const checked = await (request.check ?? checkDeliverable)({
@@ -144,6 +153,7 @@ interface OneMaster {
   readonly folder: string;
   readonly report: DeliverableReport;
   readonly outcome: MasterOutcome;
+  readonly sourceFacts: ClipFacts | null;
   readonly subject: FindingSubject;
   readonly request: AuditRequest;
 }
@@ -153,6 +163,7 @@ async function measureMasterAgain({
   folder,
   report,
   outcome,
+  sourceFacts,
   subject,
   request,
 }: OneMaster): Promise<Pick<DeliverableOnDisk, 'remeasured' | 'folder'>> {
@@ -163,6 +174,7 @@ async function measureMasterAgain({
     path,
     rollFolder: folder,
     outcome,
+    sourceFacts,
     points: stored.points,
     sceneLinear: sceneLinear.sceneLinear,
     written: hash === undefined ? null : { digest: hash, frames: null },

@@ -1,4 +1,5 @@
 /** One required deliverable of the gate: made from this content, in this profile, by these tools, checked, and standing. Pure. */
+import { shownAt } from '../../check/grid.ts';
 import { append } from '../../findings/append.ts';
 import { type Finding, finding, blocks } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
@@ -257,7 +258,7 @@ function judgeFile(report: DeliverableReport, disk: DeliverableOnDisk, subject: 
   return found;
 }
 
-/** Rates are kept as shot and nothing is cut, so clip, decision and what was made have one number of frames. */
+/** Nothing is cut, and no frame is repeated or left out but on the grid of a clip without a constant rate: so clip, decision and what was made have one number of frames. */
 function judgeFrames(
   { outcome, facts }: DeliverableReport,
   source: ClipFacts | null,
@@ -273,12 +274,16 @@ function judgeFrames(
         subject,
       ),
     );
-  if (source !== null && source.video.frames !== outcome.frames)
+  const clipHas =
+    source === null || outcome.cadence.constant === null
+      ? source?.video.frames
+      : (shownAt(source.video, outcome.rate)?.length ?? 0);
+  if (clipHas !== undefined && clipHas !== outcome.frames)
     found.push(
       finding(
         'record-contradictory',
         `${outcome.frames} frames decided`,
-        `${source.video.frames} frames in the clip`,
+        `${clipHas} frames in the clip`,
         subject,
       ),
     );

@@ -11,6 +11,7 @@ import { isMaster, type LoadedProfile } from '../../profiles/schema.ts';
 import { type Level, levelsOf, nearest } from './levels.ts';
 import type { SettingsFile } from './schema.ts';
 import { frameLineOf, frameLineText } from './frame-line.ts';
+import { timingOf } from './timing.ts';
 import { wayOfClip } from './way.ts';
 
 /** Which profiles a night makes where. */
@@ -82,7 +83,13 @@ export function understand(
   const framed = framedBy(levels, facts);
   append(findings, framed.findings);
   append(applied, framed.applied);
-  const seen = way.way === null ? framed.facts : { ...framed.facts, way: way.way };
+  const time = timingOf(levels, settings.show?.time_zone);
+  append(applied, time.applied);
+  const seen = {
+    ...framed.facts,
+    ...(way.way === null ? {} : { way: way.way }),
+    ...(time.timing === null ? {} : { timing: time.timing }),
+  };
   append(findings, way.findings);
   if (!needsMeaning) {
     append(applied, way.applied);

@@ -10,6 +10,7 @@ import type { CdlList } from './match-cdls.ts';
 import { frameLineSchema } from './frame-line.ts';
 import { spannedSchema } from './spanned-schema.ts';
 import { rawSettingsSchema } from './raw-schema.ts';
+import { timeFields } from './time-schema.ts';
 
 /** Whether this system knows the time zone, by its name in the IANA Time Zone Database. */
 export function isTimeZone(name: string): boolean {
@@ -42,6 +43,7 @@ const part = z.strictObject({
     .describe('Development of raw frames; each of its fields counts by itself'),
   spanned: spannedSchema.optional(),
   frame_line: frameLineSchema.optional(),
+  ...timeFields,
   ...lookFields,
   owner: z.string().max(200).optional().describe('Owner of the pictures, in the header of every frame'),
   comments: z.string().max(1000).optional().describe('Free text, in the header of every frame'),

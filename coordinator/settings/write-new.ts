@@ -157,6 +157,7 @@ function decisions(clips: readonly SeenClip[]): string[] {
   return [
     ...lines,
     ...without('timecode', ({ timecode }) => timecode === null),
+    ...(clips.some(({ facts }) => facts.timecode === null) ? ['# timecode_missing: time-of-day'] : []),
     ...without('a reel name', ({ reel }) => reel === null),
   ];
 }
@@ -203,6 +204,9 @@ export function newSettings(
         "owner: ''",
         remark('In which zone the camera clocks run, for dates that do not say it.'),
         '# time_zone: Europe/Berlin',
+        remark('Rate of the project, and what becomes of clips that were recorded faster.'),
+        '# project_rate: 24000/1001',
+        '# off_speed: project-rate',
         '# profiles: [editorial-vc3, review-h264]',
         remark('How pictures are to look, where they are viewed; masters say it and bake none of it.'),
         '# exposure: 0',

@@ -2,6 +2,7 @@
 import type { Finding } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import type { NightPlan } from '../plan/index.ts';
+import type { CadenceOfRoll } from '../plan/cadence.ts';
 import type { ShownOfRoll } from '../plan/shown.ts';
 import type { LeftOfRoll } from '../plan/left.ts';
 import { ESTIMATE_RESTS_ON } from '../plan/time.ts';
@@ -27,6 +28,8 @@ export interface PlannedRoll {
   readonly left: LeftOfRoll;
   /** How movies for a display show their pictures. */
   readonly shown: readonly ShownOfRoll[];
+  /** How deliverables run that are not as their clips were recorded. */
+  readonly cadence: readonly CadenceOfRoll[];
 }
 
 /** What compression leaves open; a twentieth either way is no news. */
@@ -46,14 +49,14 @@ const metadata = ({ left: { values, clips } }: PlannedRoll): string =>
     : `, ${values} of the metadata of ${count(clips, 'clip')} without a place in masters (--json names them)`;
 
 const FEW = 3;
-function shownText({ shown }: PlannedRoll): string {
-  return shown
+function waysText({ shown, cadence }: PlannedRoll): string {
+  return [...shown.map(({ way, ...of }) => ({ way: `shown ${way}`, ...of })), ...cadence]
     .map(({ way, profiles, clips }) => {
       const named =
         clips.length > FEW
           ? `${clips.slice(0, FEW).join(', ')} and ${clips.length - FEW} more`
           : clips.join(', ');
-      return `\n          shown ${way}: ${printable(named)} (${profiles.join(', ')})`;
+      return `\n          ${way}: ${printable(named)} (${profiles.join(', ')})`;
     })
     .join('');
 }
@@ -87,7 +90,7 @@ export function planText(
     rolls
       .map(
         (roll) =>
-          `${printable(roll.roll).padEnd(8)}  ${count(roll.clips, 'clip')}, ${toMake(roll)}${shownText(roll)}`,
+          `${printable(roll.roll).padEnd(8)}  ${count(roll.clips, 'clip')}, ${toMake(roll)}${waysText(roll)}`,
       )
       .join('\n'),
   ];

@@ -3,7 +3,6 @@ import { type Finding, type FindingSubject, finding } from '../../findings/findi
 import type { FindingCode } from '../../findings/registry.ts';
 import type { AudioFacts, ClipFacts, VideoFacts } from '../../media/facts.ts';
 import type { ProbeEvidence, ProbeProblem } from '../../media/probe/index.ts';
-import { formatRatio } from '../../media/time/rate.ts';
 
 /** `picture-unreadable`: the codec is none that the build lacks, and yet no frame could be had. */
 type ClipProblem = ProbeProblem | 'picture-unreadable';
@@ -42,13 +41,6 @@ function shortage(video: VideoFacts, evidence: ProbeEvidence): { found: string; 
   if (furthestByte > fileBytes)
     return { found: `${fileBytes} bytes`, expected: `${furthestByte} bytes, where the last packet ends` };
   return null;
-}
-
-function listSteps(video: VideoFacts): string {
-  const seconds = (ticks: number): string =>
-    `${((ticks * video.timeBase.num * 1000) / video.timeBase.den).toFixed(3)} ms`;
-  const shown = video.steps.slice(0, 4).map((step) => `${step.count} of ${seconds(step.ticks)}`);
-  return `steps between frames: ${shown.join(', ')}${video.steps.length > 4 ? `, and ${video.steps.length - 4} other lengths` : ''}`;
 }
 
 /** What begins further from the picture's beginning is for each profile to fit or to refuse. Half a frame, in samples, compared without dividing. */
@@ -123,15 +115,6 @@ export function judgeMovie(facts: ClipFacts, evidence: ProbeEvidence, subject: F
         'clip-rotation-unsupported',
         'a display matrix that does more than turn by quarters',
         'a turn by 0, 90, 180 or 270 degrees',
-        subject,
-      ),
-    );
-  if (!video.rateConstant)
-    found.push(
-      finding(
-        'clip-rate-varies',
-        listSteps(video),
-        `a constant rate (nominal ${formatRatio(video.rate)} frames a second)`,
         subject,
       ),
     );

@@ -99,7 +99,20 @@ export const clipCodes = {
     weight: 'hold',
     title: 'the clip has no constant frame rate',
     remedy:
-      'Check the camera settings. To deliver the clip, convert it to a constant rate outside Rushlight, which repeats or drops frames, and put the result into a roll of its own. Timecode cannot count a varying rate.',
+      'Check the camera settings. To deliver the clip as a proxy, state `variable_rate: constant` for the clip, roll or camera in the settings: on a regular grid frames are repeated and left out, and all of them listed. Timecode cannot count a varying rate.',
+  },
+  'rate-not-made-constant': {
+    weight: 'hold',
+    title: 'the clip has no constant frame rate, and the profile cannot give it one',
+    remedy:
+      'Make this clip in profiles of movies that show pictures as recorded (`output: as-recorded` in the settings), and state `project_rate` where its own rate is none that timecode counts.',
+  },
+  'rate-made-constant': {
+    weight: 'note',
+    title:
+      'the clip has no constant frame rate; the deliverable shows at each instant of a regular grid the frame that was shown then',
+    remedy:
+      'Do nothing if the editor wants it so. The frames that are repeated or left out are listed in the outcome (`cadence.constant`), counted from 0. To hold such clips, state `variable_rate: hold`.',
   },
 
   // Audio and timecode of a clip.

@@ -69,14 +69,64 @@ export const profileCodes = {
   // What a profile refuses of a clip, and what it assumes.
   'timecode-missing': {
     weight: 'hold',
-    title: 'the clip has no timecode, and the profile stops such clips',
+    title: 'the clip has no timecode, and none may be made up for it',
     remedy:
-      'Find out why the camera wrote none. To deliver all the same, use a profile with `timecode: { missing: zero }`; cuts made with it cannot be relinked by timecode.',
+      'State its start in the settings: `rolls: { <roll>: { clips: { <clip>: { timecode: "10:00:00:00" } } } }`. Or state `time_zone` of the show and `timecode_missing: time-of-day`, where the clock of the camera can be trusted, or `timecode_missing: zero`: cuts made with that cannot be relinked by timecode.',
   },
   'timecode-assumed': {
     weight: 'note',
     title: 'the clip has no timecode; the deliverable starts at zero',
     remedy: 'Find out why the camera wrote none, if the clip must relink by timecode.',
+  },
+  'timecode-time-of-day': {
+    weight: 'note',
+    title: 'the clip has no timecode; the deliverable starts at the time of day by the clock of the camera',
+    remedy:
+      'Compare the clock of the camera with the others before clips are synchronised by it. To start it elsewhere, state `timecode` for the clip in the settings.',
+  },
+  'timecode-from-settings': {
+    weight: 'note',
+    title: 'the clip has no timecode; the deliverable starts where the settings say',
+    remedy: 'Do nothing: the start is recorded in the outcome as the word of the settings.',
+  },
+  'timecode-setting-unused': {
+    weight: 'note',
+    title: 'the settings state a start for a clip that has a timecode of its own, which counts',
+    remedy: 'Check that it is the right clip, and take `timecode` out of its settings if it is.',
+  },
+  'timecode-setting-wrong': {
+    weight: 'hold',
+    title: 'the start timecode in the settings does not exist at the rate of the deliverable',
+    remedy:
+      'Correct `timecode` in the settings: frames count from 0 to one below the rate, and drop-frame (`;`) exists at 29.97, 59.94 and 119.88 frames a second alone.',
+  },
+  'project-rate-missing': {
+    weight: 'hold',
+    title: 'clips are to be played at the rate of the project, and nobody states it',
+    remedy: 'State `project_rate` in the settings, for example `show: { project_rate: 24000/1001 }`.',
+  },
+  'off-speed-played': {
+    weight: 'note',
+    title: 'the clip was recorded faster than the project; every frame is played at the rate of the project',
+    remedy:
+      'Do nothing if it is meant to be slow. To keep its own rate, state `off_speed: own-rate` for the clip, roll or camera in the settings. Frame n of the deliverable is frame n of the clip; their timecodes agree in the first frame alone.',
+  },
+  'off-speed-kept': {
+    weight: 'note',
+    title: 'the rate of the clip is not that of the project; the deliverable keeps it',
+    remedy:
+      'Do nothing if the editor wants it so. To play every frame of a faster clip at the rate of the project, state `off_speed: project-rate` for the clip, roll or camera in the settings.',
+  },
+  'off-speed-audio-left-out': {
+    weight: 'note',
+    title: 'audio of a clip that is played slower was left out',
+    remedy:
+      'State `off_speed_audio: real-time` in the settings to deliver it as it was heard, shorter than the picture.',
+  },
+  'off-speed-audio-real-time': {
+    weight: 'note',
+    title: 'audio of a clip that is played slower is as it was heard, and shorter than the picture',
+    remedy: 'State `off_speed_audio: leave-out` in the settings to leave it out.',
   },
   'timecode-impossible': {
     weight: 'hold',

@@ -25,6 +25,18 @@ function stepsOf(times: Float64Array): Step[] {
     .sort((a, b) => b.count - a.count || a.ticks - b.ticks);
 }
 
+/** Steps between neighbours of sorted times in their order, each with how often it follows itself. */
+export function stepsInOrder(times: Float64Array): [ticks: number, count: number][] {
+  const runs: [number, number][] = [];
+  for (let index = 1; index < times.length; index += 1) {
+    const ticks = (times[index] as number) - (times[index - 1] as number);
+    const last = runs.at(-1);
+    if (last?.[0] === ticks) last[1] += 1;
+    else runs.push([ticks, 1]);
+  }
+  return runs;
+}
+
 /**
  * How times lie to those of `rate` on their grid. `rounded`: as rounding writes them, where the grid cannot hold the period. `uneven`: a tick of the
  * clock beside their place though the grid can hold it, as devices write that round on their way; it is a constant rate all the same. null: neither.

@@ -13,7 +13,7 @@ import {
   ratio,
   sameRatio,
 } from '../time/rate.ts';
-import { frameSpacingOf } from './frame-spacing.ts';
+import { frameSpacingOf, stepsInOrder } from './frame-spacing.ts';
 import type { PictureTally } from './packets.ts';
 import type { StreamHeader } from './scan.ts';
 
@@ -207,6 +207,7 @@ export function pictureFacts(
     firstTime,
     endTime,
     steps: frameSpacing.steps.map((item) => ({ ...item })),
+    ...(frameSpacing.constant ? {} : { stepsInOrder: stepsInOrder(times) }),
     rateConstant: frameSpacing.constant,
     bytes: tally.bytes,
     smallestPacket: tally.smallest,

@@ -57,3 +57,13 @@ export function offsetText(ahead: number): string {
   const two = (value: number): string => String(value).padStart(2, '0');
   return `${ahead < 0 ? '-' : '+'}${two(Math.floor(minutes / 60))}:${two(minutes % 60)}`;
 }
+
+/** What the clocks of a zone show `seconds` after a moment (ISO 8601, UTC). */
+export function shownIn(
+  moment: string,
+  seconds: number,
+  timeZone: string,
+): { readonly hours: number; readonly minutes: number; readonly seconds: number } {
+  const shown = new Date(shownAt(Date.parse(moment) + 1000 * seconds, timeZone));
+  return { hours: shown.getUTCHours(), minutes: shown.getUTCMinutes(), seconds: shown.getUTCSeconds() };
+}

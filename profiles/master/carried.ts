@@ -127,9 +127,17 @@ function statedByHand(facts: ClipFacts, own: ReadonlyMap<string, ClipAttribute>)
   ];
 }
 
-function statedOf(facts: ClipFacts): { attributes: ClipAttribute[]; left: LeftOut[] } {
+/** `captured`: rate of a clip whose frames are played at another; what the source itself says of how it was captured goes before it. */
+function statedOf(facts: ClipFacts, captured: Rate | null): { attributes: ClipAttribute[]; left: LeftOut[] } {
   const stated = facts.kind === 'movie' ? statedOfFrames([statedInMovie(facts.metadata)]) : facts.stated;
   const attributes = [...(stated?.attributes ?? [])];
+  if (captured !== null && !attributes.some(({ name }) => name === 'captureRate'))
+    attributes.push({
+      name: 'captureRate',
+      type: 'rational',
+      from: 'rate of the clip',
+      values: [{ frame: 0, value: [captured.num, captured.den] }],
+    });
   attributes.push(...statedByHand(facts, new Map(attributes.map((one) => [one.name, one]))));
   return { attributes, left: [...(stated?.left ?? [])] };
 }
@@ -168,9 +176,13 @@ const isLine = ({ type, values }: ClipAttribute): boolean =>
 export function carriedOf(
   facts: ClipFacts,
   format: FrameFormat,
-  ours: { readonly owner: string | null; readonly comments: string | null },
+  ours: {
+    readonly owner: string | null;
+    readonly comments: string | null;
+    readonly captured: Rate | null;
+  },
 ): Carrying {
-  const { attributes, left } = statedOf(facts);
+  const { attributes, left } = statedOf(facts, ours.captured);
   const open = new Map(attributes.map((attribute) => [attribute.name, attribute]));
   const take = (name: string): ClipAttribute['values'][number]['value'] => {
     const values = open.get(name)?.values ?? [];
@@ -245,7 +257,7 @@ const PLAIN = /^[\x20-\x7e]{1,200}$/;
 
 /** The same of a movie for grading: camera and date of a clip that states one, once for the clip; everything else is left. */
 export function carriedInMovie(facts: ClipFacts): { readonly texts: MovieTexts; readonly left: LeftOut[] } {
-  const { attributes, left } = statedOf(facts);
+  const { attributes, left } = statedOf(facts, null);
   const texts: Record<keyof MovieTexts, string | null> = { make: null, model: null, date: null };
   const keys: ReadonlyMap<string, 'make' | 'model' | 'date'> = new Map([
     ['cameraMake', 'make'],

@@ -3,6 +3,7 @@ import type { ClipFacts } from '../../media/facts.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import { fileNameOf, reelText } from '../outcome/file-name.ts';
 import { reelOf } from '../outcome/reel.ts';
+import type { Cadence } from '../cadence.ts';
 import { amfOf } from './amf.ts';
 import { masterBytes } from './bytes.ts';
 import { carriedOf } from './carried.ts';
@@ -28,7 +29,7 @@ export function masterOf(request: MasterRequest): MasterDecision {
 function framesOf(
   request: MasterRequest,
   format: FrameFormat,
-  { linearisation, size, timecode, parts }: MasterGround,
+  { linearisation, size, cadence: { rate, timecode, cadence }, parts }: MasterGround,
 ): MasterOutcome {
   const { facts, profile } = request;
   const { video } = facts;
@@ -46,13 +47,14 @@ function framesOf(
     first: firstNumber(profile, timecode, facts),
     digits: profile.numbering.digits,
     frames: video.frames,
-    rate: video.rate,
+    rate,
     ...size,
     pixelAspect: uprightAspect(video),
     timecode,
+    cadence,
     reel: reelOf(profile.reel, request),
     linearisation,
-    ...saidOf(request, format, linearisation),
+    ...saidOf(request, format, linearisation, cadence),
   };
   return {
     kind: 'frames',
@@ -91,6 +93,7 @@ function saidOf(
   request: MasterRequest,
   format: FrameFormat,
   linearisation: Linearisation,
+  cadence: Cadence,
 ): Pick<MasterOutcome, 'said' | 'source' | 'carried' | 'left'> {
   const {
     facts,
@@ -104,7 +107,10 @@ function saidOf(
     owner: text(header.owner, interpretation?.owner),
     comments: text(header.comments, interpretation?.comments),
   };
-  const { apart, carried, left } = carriedOf(facts, format, ours);
+  const { apart, carried, left } = carriedOf(facts, format, {
+    ...ours,
+    captured: cadence.offSpeed?.captured ?? null,
+  });
   // Facts of frames that nobody asked for what they state.
   const camera = facts.stated === undefined ? raw?.camera : undefined;
   const label = apart.camera ?? camera?.label ?? null;

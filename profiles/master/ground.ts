@@ -16,7 +16,7 @@ import type { InputPlace } from '../../media/input.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import { matrixBeside } from '../outcome/colour.ts';
 import { reelOfSource } from '../outcome/reel.ts';
-import { timecodeOf } from '../outcome/timecode.ts';
+import { cadenceOf, type Decided } from '../outcome/cadence.ts';
 import type { Development } from '../development.ts';
 import type { MasterProfile } from './schema.ts';
 import type { Linearisation } from './linearisation.ts';
@@ -39,7 +39,7 @@ export interface MasterRequest {
 export interface MasterGround {
   readonly linearisation: Linearisation;
   readonly size: { readonly width: number; readonly height: number };
-  readonly timecode: Timecode;
+  readonly cadence: Decided;
   /** What names are made of (profiles/outcome/file-name.ts). */
   readonly parts: {
     readonly clip: string;
@@ -62,7 +62,12 @@ export function groundOf({
   profile,
 }: MasterRequest): MasterGround | { readonly findings: readonly Finding[] } {
   const { video } = facts;
-  const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
+  const cadence = cadenceOf(facts, {
+    rate: profile.rate,
+    timecode: profile.timecode,
+    keepsTime: false,
+    noGridFor: 'a master',
+  });
   const linearisation =
     facts.raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, profile.development);
   const refusals = [
@@ -70,24 +75,24 @@ export function groundOf({
     ...(earlierField(video) === null
       ? []
       : [finding('master-source-unsupported', `interlaced, ${video.fieldOrder}`, 'progressive frames')]),
-    ...('findings' in timecode ? timecode.findings : []),
+    ...('findings' in cadence ? cadence.findings : []),
     ...('findings' in linearisation ? linearisation.findings : []),
   ];
-  if (refusals.length > 0 || 'findings' in timecode || 'findings' in linearisation)
+  if (refusals.length > 0 || 'findings' in cadence || 'findings' in linearisation)
     return { findings: refusals };
   return {
     linearisation: linearisation.linearisation,
     size: sizeOf(facts, profile.development),
-    timecode: timecode.timecode,
+    cadence,
     parts: {
       clip: clip.name,
       roll,
       reel: reelOfSource(facts, roll),
       day,
       profile: profile.name,
-      timecode: timecode.timecode,
+      timecode: cadence.timecode,
     },
-    notes: [...timecode.notes, ...linearisation.notes, ...leftOut(facts)],
+    notes: [...cadence.notes, ...linearisation.notes, ...leftOut(facts)],
   };
 }
 

@@ -57,20 +57,24 @@ export function movieMasterOf(
   const { video } = facts;
   const movie = masterMovieOf(profile.quality ?? '4444');
   const traits = traitsOf(movie.video);
-  const audio = audioOf(facts, masterMovie);
+  const audio = audioOf(facts, masterMovie, 'findings' in ground ? null : ground.cadence.cadence.offSpeed);
   const refusals = [
     ...('findings' in ground ? ground.findings : rasterFindings(ground.size, traits.smallest)),
     ...('findings' in audio ? audio.findings : []),
   ];
   if (refusals.length > 0 || 'findings' in ground || 'findings' in audio)
     return { outcome: null, findings: about(request, refusals) };
-  const { size, timecode, linearisation } = ground;
+  const {
+    size,
+    cadence: { rate, timecode, cadence },
+    linearisation,
+  } = ground;
   const { width, height } = size;
   const outcome: Outcome = {
     kind: 'movie',
     fileName: fileNameOf(profile.file_name, ground.parts, masterMovie.container),
     frames: video.frames,
-    rate: video.rate,
+    rate,
     width,
     height,
     pixelFormat: pixelsReadBack(traits, masterMovie.pixels, COLOUR.range),
@@ -85,6 +89,7 @@ export function movieMasterOf(
     packetBytes: null,
     keyFrameDistance: null,
     timecode,
+    cadence,
     reel: reelOf(profile.reel, request),
     audio: audio.tracks,
     proof: {

@@ -3,6 +3,7 @@ import { z } from 'zod';
 import { ratioSchema, timecodeSchema } from '../../media/time/schema.ts';
 import { codeBits } from '../../media/colour/acescct.ts';
 import { statedSchema } from '../../media/formats/stated.ts';
+import { cadenceSchema } from '../cadence.ts';
 import { amfSchema } from './amf.ts';
 import { exrCompressions, frameFormats } from './schema.ts';
 import { linearisationSchema } from './linearisation.ts';
@@ -25,6 +26,7 @@ export const masterOutcomeSchema = z.object({
   height: z.int().positive().describe('Pixels'),
   pixelAspect: ratioSchema.describe('Width of a pixel to its height'),
   timecode: timecodeSchema.describe('Of the first frame'),
+  cadence: cadenceSchema.describe('How it runs against the clip, and whose its timecode is'),
   reel: z.string().nullable().describe('null: none'),
   linearisation: linearisationSchema.describe('From code values or sensor values to scene-linear'),
   said: z

@@ -3,6 +3,7 @@
  * value comes from the source's by the transform that the night's settings name (coordinator/settings/).
  */
 import { z } from 'zod';
+import { missingTimecodeField, rateSchema } from '../cadence.ts';
 import { developmentSchema } from '../development.ts';
 import { codeBits } from '../../media/colour/acescct.ts';
 import {
@@ -100,11 +101,10 @@ export const masterSchema = z.strictObject({
     .describe('Names of the frames of a clip: {clip}.0086400.exr'),
   timecode: z
     .strictObject({
-      missing: z
-        .enum(['hold', 'zero'])
-        .describe('A clip without timecode: hold it, or start it at 00:00:00:00 and say so'),
+      missing: missingTimecodeField,
     })
     .describe('Every frame has its own label'),
+  rate: rateSchema,
   reel: z.enum(['source-or-roll', 'roll', 'clip', 'none']).describe('Reel name in the header of every frame'),
   header: z
     .strictObject({

@@ -1,7 +1,7 @@
 /** Audio tracks of a deliverable: which, how many samples, and how far the source may differ from its picture. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
-import type { Rate } from '../../media/time/rate.ts';
+import { formatRatio, type Rate } from '../../media/time/rate.ts';
 import { keptAudio, audioTraits } from '../codecs.ts';
 import { AAC_KILOBITS } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
@@ -146,6 +146,40 @@ function fitOf(
 export type AudioProfile = Pick<Profile, 'audio' | 'container'>;
 
 export function audioOf(
+  facts: ClipFacts,
+  profile: AudioProfile,
+  offSpeed: Outcome['cadence']['offSpeed'],
+): { tracks: Outcome['audio']; notes: Finding[] } | { findings: Finding[] } {
+  const { audio } = profile;
+  if (offSpeed === null || audio.tracks === 'none' || facts.audio.length === 0)
+    return inRealTime(facts, profile);
+  const { length: tracks } = audio.tracks === 'first' ? facts.audio.slice(0, 1) : facts.audio;
+  const found = `${tracks} audio ${tracks === 1 ? 'track' : 'tracks'}`;
+  if (offSpeed.audio === 'leave-out')
+    return {
+      tracks: [],
+      notes: [
+        finding('off-speed-audio-left-out', found, `${formatRatio(offSpeed.slower)} times slower: none`),
+      ],
+    };
+  const kept = inRealTime(facts, profile);
+  return 'findings' in kept
+    ? kept
+    : {
+        ...kept,
+        notes: [
+          ...kept.notes,
+          finding(
+            'off-speed-audio-real-time',
+            `${found}, as heard`,
+            `a picture that is ${formatRatio(offSpeed.slower)} times as long`,
+          ),
+        ],
+      };
+}
+
+/** As long as the picture was when it was recorded. */
+function inRealTime(
   facts: ClipFacts,
   profile: AudioProfile,
 ): { tracks: Outcome['audio']; notes: Finding[] } | { findings: Finding[] } {

@@ -22,7 +22,7 @@ import { levelFor, levelOfH265 } from './level.ts';
 import { cutOf, type Raster, rasterOf } from './raster.ts';
 import { reelOf, reelOfSource } from './reel.ts';
 import { audioOf } from './audio.ts';
-import { timecodeOf } from './timecode.ts';
+import { cadenceOf } from './cadence.ts';
 
 export interface OutcomeRequest {
   readonly day: string;
@@ -49,7 +49,7 @@ function levelOf({ codec }: Profile['video'], { width, height }: Raster, rate: R
   return codec === 'h265' ? levelOfH265(width, height, rate) : null;
 }
 
-function rasterFindings(raster: Raster, level: number | null, { profile, facts }: OutcomeRequest): Finding[] {
+function rasterFindings(raster: Raster, level: number | null, rate: Rate, profile: Profile): Finding[] {
   const { smallest } = traitsOf(profile.video);
   const size = `${raster.width}x${raster.height}`;
   const out: Finding[] = [];
@@ -68,7 +68,7 @@ function rasterFindings(raster: Raster, level: number | null, { profile, facts }
     out.push(
       finding(
         'raster-unsupported',
-        `${size} at ${formatRatio(facts.video.rate)} frames a second`,
+        `${size} at ${formatRatio(rate)} frames a second`,
         `within level 6.2 of ${tables}`,
       ),
     );
@@ -141,6 +141,13 @@ function lightOf(
   return { contentLight: 'measured', masteringDisplay: { primaries: limiting, peak, black: BLACK } };
 }
 
+/** Of which deliverables every frame of the clip is one, so far. */
+function noGridFor({ video }: ClipFacts, profile: Profile, isShown: boolean): string | null {
+  if (traitsOf(profile.video).lossless) return 'a lossless copy';
+  if (isShown) return 'pictures that go a colour way';
+  return earlierField(video) === null ? null : 'an interlaced clip';
+}
+
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const { day, roll, clip, facts: recorded, profile } = request;
   const decided = shownOf(recorded, profile);
@@ -164,16 +171,27 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       ],
     };
 
-  const timecode = timecodeOf(facts.timecode, video.rate, profile.timecode);
+  const cadence = cadenceOf(facts, {
+    rate: profile.rate,
+    timecode: profile.timecode,
+    keepsTime: traits.lossless,
+    noGridFor: noGridFor(facts, profile, shown !== null),
+  });
+  const { rate, frames } = 'findings' in cadence ? video : cadence;
+  // On a grid its audio is fitted to the instants of that.
+  const heard =
+    'findings' in cadence || cadence.cadence.constant === null
+      ? facts
+      : { ...facts, video: { ...video, rate, frames } };
   const picture = pictureOf(video, profile);
-  const audio = audioOf(facts, profile);
+  const audio = audioOf(heard, profile, 'findings' in cadence ? null : cadence.cadence.offSpeed);
   const raster = rasterOf(video, profile.raster);
-  const level = levelOf(profile.video, raster, video.rate);
+  const level = levelOf(profile.video, raster, rate);
   const interlaced = earlierField(video) !== null;
   const burnIn = burnInOf({
     profile,
     size: raster,
-    timecode: 'timecode' in timecode ? timecode.timecode : null,
+    timecode: 'timecode' in cadence ? cadence.timecode : null,
     names: { clip: clip.name, roll, reel: reelOfSource(facts, roll) },
     transfer: 'findings' in picture ? null : picture.colour.transfer,
   });
@@ -195,17 +213,17 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       ? [finding('interlaced-held', `interlaced, ${video.fieldOrder}`, 'progressive')]
       : []),
     ...('findings' in decided ? decided.findings : []),
-    ...('findings' in timecode ? timecode.findings : []),
+    ...('findings' in cadence ? cadence.findings : []),
     // What becomes of colours that do not go their way, nobody asks.
     ...('findings' in picture && !('findings' in decided) ? picture.findings : []),
     ...('findings' in audio ? audio.findings : []),
     ...('findings' in burnIn ? burnIn.findings : []),
-    ...rasterFindings(raster, level, request),
+    ...rasterFindings(raster, level, rate, profile),
   ];
   if (
     refusals.length > 0 ||
     'findings' in decided ||
-    'findings' in timecode ||
+    'findings' in cadence ||
     'findings' in picture ||
     'findings' in audio ||
     'findings' in burnIn
@@ -218,13 +236,13 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     reel: reelOfSource(facts, roll),
     day,
     profile: profile.name,
-    timecode: timecode.timecode,
+    timecode: cadence.timecode,
   };
   const outcome: Outcome = {
     kind: 'movie',
     fileName: fileNameOf(profile.file_name, parts, profile.container),
-    frames: video.frames,
-    rate: video.rate,
+    frames,
+    rate,
     width: raster.width,
     height: raster.height,
     pixelFormat: picture.pixelFormat,
@@ -239,10 +257,9 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     maxLevel: level,
     packetBytes: vc3FrameBytes(profile.video, raster.width, raster.height),
     keyFrameDistance:
-      'key_frame_seconds' in profile.video
-        ? keyFrameDistance(profile.video.key_frame_seconds, video.rate)
-        : null,
-    timecode: timecode.timecode,
+      'key_frame_seconds' in profile.video ? keyFrameDistance(profile.video.key_frame_seconds, rate) : null,
+    timecode: cadence.timecode,
+    cadence: cadence.cadence,
     reel: reelOf(profile.reel, request),
     audio: audio.tracks,
     proof: {
@@ -265,9 +282,9 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     texts: { make: null, model: null, date: null },
     left: [],
     amf: null,
-    estimatedBytes: estimatedBytes(profile, video, raster, audio.tracks),
+    estimatedBytes: estimatedBytes(profile, { ...video, frames }, raster, audio.tracks),
   };
-  const notes = [...decided.notes, ...timecode.notes, ...picture.notes, ...audio.notes, ...burnIn.notes].map(
+  const notes = [...decided.notes, ...cadence.notes, ...picture.notes, ...audio.notes, ...burnIn.notes].map(
     about,
   );
   return { outcome: { ...outcome, estimatedBytes: outcome.estimatedBytes + sketchBytes(outcome) }, notes };

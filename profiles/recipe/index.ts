@@ -8,7 +8,7 @@ import { burnIn, type TextFile } from './burn-in.ts';
 import { comparedOf, decodedPads, givenPads } from './compared.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
-import { pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
+import { gridFilters, otherRate, pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import { rawPictures } from '../../proof/tap.ts';
@@ -88,7 +88,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     const text = burnIn({ outcome, bits, textFolder, key: `text-${index}`, alignsText });
     const plan = tilesOf(seen, profile, outcome);
     return {
-      picture: pictureFilters(seen, profile, outcome),
+      picture: [...otherRate(seen, outcome), ...pictureFilters(seen, profile, outcome)],
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
       text: textTap(outcome, index),
@@ -131,13 +131,19 @@ export function recipeOf(request: RecipeRequest): Recipe {
   };
   const split = (pads: readonly string[]): string =>
     `split=${pads.length}${pads.map((pad) => `[${pad}]`).join('')}`;
-  const taken = [
-    ...takenBy(null),
-    ...(frames ? ['frames'] : []),
-    ...witness.taken,
-    ...viewed.flatMap((view) => [`view${view.index}`, ...decodedPads(view)]),
-  ];
-  const decoded = `[${picture}]${WITNESS},${split(taken)}`;
+  const ofDeliverables = [...takenBy(null), ...(frames ? ['frames'] : [])];
+  const ofViews = viewed.flatMap((view) => [`view${view.index}`, ...decodedPads(view)]);
+  const onGrid = deliverables.find(({ outcome }) => outcome.cadence.constant !== null)?.outcome;
+  if (onGrid !== undefined && (frames || viewed.length > 0 || fed))
+    throw new RangeError('a grid for other pictures than recorded ones');
+  // The fingerprints of the source are of every decoded frame, in front of a grid.
+  const decoded =
+    onGrid === undefined
+      ? `[${picture}]${WITNESS},${split([...ofDeliverables, ...witness.taken, ...ofViews])}`
+      : [
+          `[${picture}]${WITNESS},${split(['on-grid', ...witness.taken])}`,
+          `[on-grid]${[...gridFilters(facts, onGrid), split(ofDeliverables)].join(',')}`,
+        ].join(';');
   const shared = [null, ...views].flatMap((view) =>
     sharedChains(
       view?.facts ?? facts,

@@ -50,7 +50,7 @@ export function masterMovieRecipe({
   });
   const filters = [
     WITNESS,
-    ...sharedFilters(facts, 'kept'),
+    ...sharedFilters(facts, 'kept', rate),
     `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`,
     tagFilter(outcome),
   ];

@@ -3,7 +3,7 @@ import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { type Tag, tagForFfmpeg } from '../../media/colour/h273.ts';
 import { chromaLocationForScaler, goesThroughRgb, levelsBeforeScaler, levelsBehindScaler } from './levels.ts';
 import { isRgb } from '../../media/pixel-format.ts';
-import { formatRatio } from '../../media/time/rate.ts';
+import { formatRatio, type Rate, sameRatio } from '../../media/time/rate.ts';
 import { colourOf } from '../outcome/colour.ts';
 import { cutOf, rasterOf } from '../outcome/raster.ts';
 import { matrixForScaler, pixelsForFfmpeg } from '../ffmpeg-names.ts';
@@ -25,7 +25,11 @@ export const WITNESS = 'showinfo=checksum=0';
  * file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.
  * `fields`: of an interlaced source, whether they are made into frames or kept.
  */
-export function sharedFilters({ video }: ClipFacts, fields: 'made' | 'kept'): string[] {
+export function sharedFilters(
+  { video }: ClipFacts,
+  fields: 'made' | 'kept',
+  rate: Rate = video.rate,
+): string[] {
   const earlier = fields === 'kept' ? null : earlierField(video);
   return [
     // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
@@ -35,11 +39,38 @@ export function sharedFilters({ video }: ClipFacts, fields: 'made' | 'kept'): st
           `scale=flags=${SCALE_FLAGS}`,
           `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
         ]),
-    `settb=${video.rate.den}/${video.rate.num}`,
-    'setpts=N',
-    `fps=${formatRatio(video.rate)}`,
+    ...numbered(rate),
   ];
 }
+
+/**
+ * Behind this, pictures are those of the grid that a rate that varies is laid on: each gets the number of the first instant at which it is seen,
+ * ceil(time × rate), as its time; of several with one number `fps` takes the last, and between two it repeats the earlier, so that nothing is left to its rounding. What is
+ * computed here are whole numbers below 2^53. Behind the last one come as many of it as are wanted.
+ */
+export function gridFilters({ video }: ClipFacts, { rate, frames }: Outcome): string[] {
+  const { timeBase } = video;
+  const [top, bottom] = [BigInt(timeBase.num) * BigInt(rate.num), BigInt(timeBase.den) * BigInt(rate.den)];
+  const [ticks, most] = [BigInt(video.endTime - video.firstTime) * top, BigInt(frames) * bottom];
+  if (ticks >= 1n << 52n || most >= 1n << 52n) throw new RangeError('a clip that is too long for its clock');
+  return [
+    `setpts=round(ceil((PTS-STARTPTS)*${top}/${bottom})*${bottom}/${top})`,
+    `settb=${rate.den}/${rate.num}`,
+    `fps=${formatRatio(rate)}`,
+    `tpad=stop_mode=clone:stop=${frames}`,
+    `trim=end_frame=${frames}`,
+  ];
+}
+/** Frame n at n / rate. */
+const numbered = (rate: Rate): string[] => [
+  `settb=${rate.den}/${rate.num}`,
+  'setpts=N',
+  `fps=${formatRatio(rate)}`,
+];
+
+/** Of a deliverable that plays the frames at another rate than they were recorded at: each as before, on another clock. */
+export const otherRate = ({ video }: ClipFacts, { rate }: Outcome): string[] =>
+  sameRatio(video.rate, rate) ? [] : numbered(rate);
 
 /** Between a decoder and an encoder that keeps every sample stands nothing but the name that the encoder knows the samples by. */
 function keptFilters({ video }: ClipFacts): string[] {

@@ -55,6 +55,10 @@ const forForms: Partial<Record<FaultName, (form: Form) => boolean>> = {
   'wrong-field-order': ({ interlaced }) => interlaced !== 'no',
   'drop-flag-lost': ({ timecode }) => timecode.includes(';'),
   'wrong-rate': ({ rate }) => rate.endsWith('/1001'),
+  'source-rate-kept': ({ timing }) => timing?.offSpeed !== undefined,
+  'timecode-base-wrong': ({ timing }) => timing?.offSpeed !== undefined,
+  'grid-off-by-one': ({ varies }) => varies === true,
+  'audio-stretched': ({ timing }) => timing?.offSpeedAudio === 'real-time',
   'tracks-swapped': ({ audio }) => audio.length > 1 && audio[0] === audio[1],
   'channels-swapped': ({ audio }) => audio.includes(2),
   'track-lost': ({ audio }) => audio.length > 0,
@@ -121,7 +125,9 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
       )
         continue;
       const clip = { picture, form, take };
-      const { path, facts } = await clipOf(clip);
+      const { path, facts: measured } = await clipOf(clip);
+      const { timing }: Form = forms[form];
+      const facts = timing === undefined ? measured : { ...measured, timing };
       const name = basename(path, '.mov');
       const about = {
         id: name,

@@ -2,6 +2,7 @@
 import { existsSync, mkdirSync, renameSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { bell, clay, pour } from '../../coordinator/demo/pictures.ts';
+import type { Timing } from '../../media/time/timing.ts';
 import { ffmpeg } from '../support/media.ts';
 
 export interface Form {
@@ -19,6 +20,10 @@ export interface Form {
   readonly interlaced: 'no' | 'top-first' | 'bottom-first';
   readonly range: 'limited' | 'full';
   readonly matrix: 'bt709' | 'bt2020nc' | 'smpte170m';
+  /** Frames come at times that vary; absent: at one rate. */
+  readonly varies?: true;
+  /** What the settings say of its time; absent: nothing. */
+  readonly timing?: Timing;
 }
 
 const film = {
@@ -118,6 +123,34 @@ export const forms = {
     frames: 30,
     timecode: '00:00:00;00',
     interlaced: 'bottom-first',
+  },
+  'off-speed-60': {
+    ...film,
+    rate: '60000/1001',
+    frames: 36,
+    timecode: '10:00:59;40',
+    audio: [2, 2],
+    timing: {
+      projectRate: { num: 24_000, den: 1001 },
+      offSpeed: 'project-rate',
+      offSpeedAudio: 'real-time',
+    },
+  },
+  'off-speed-50': {
+    ...film,
+    rate: '50',
+    frames: 40,
+    timecode: '23:59:59:49',
+    codec: 'h264',
+    timing: { projectRate: { num: 25, den: 1 }, offSpeed: 'project-rate' },
+  },
+  varying: {
+    ...film,
+    rate: '30000/1001',
+    frames: 40,
+    codec: 'h264',
+    varies: true,
+    timing: { projectRate: { num: 30_000, den: 1001 }, variableRate: 'constant' },
   },
   upright: { ...film, width: 256, height: 384, frames: 24, codec: 'h264', audio: [1] },
   large: { ...film, width: 1280, height: 720, frames: 24, audio: [2, 2] },
@@ -255,6 +288,9 @@ const pixelFormats = {
   mpeg2: 'yuv420p',
 } as const;
 
+/** Of each five frames one comes at its time and four up to 27 ms late, as phones record. */
+const VARYING = ',settb=1/90000,setpts=N*3003+mod(N*7\\,5)*600';
+
 function clipArguments(clip: ClipName): string[] {
   const form: Form = forms[clip.form];
   const [num, den] = form.rate.split('/').map(Number) as [number, number | undefined];
@@ -271,7 +307,7 @@ function clipArguments(clip: ClipName): string[] {
   const [primaries, transfer] = tags[form.matrix];
   const range = form.range === 'full' ? 'pc' : 'tv';
   const shape = `scale=out_color_matrix=${scalerMatrix[form.matrix]}:out_range=${range}:flags=bicubic,format=${pixelFormats[form.codec]}`;
-  const graph = `${source},${shape},${woven}settb=1/(${form.rate}),setpts=N,fps=${form.rate},trim=end_frame=${form.frames},setsar=1,setparams=field_mode=${fields ? (form.interlaced === 'top-first' ? 'tff' : 'bff') : 'prog'}:range=${range}:color_primaries=${primaries}:color_trc=${transfer}:colorspace=${form.matrix}[v]`;
+  const graph = `${source},${shape},${woven}settb=1/(${form.rate}),setpts=N,fps=${form.rate},trim=end_frame=${form.frames}${form.varies === true ? VARYING : ''},setsar=1,setparams=field_mode=${fields ? (form.interlaced === 'top-first' ? 'tff' : 'bff') : 'prog'}:range=${range}:color_primaries=${primaries}:color_trc=${transfer}:colorspace=${form.matrix}[v]`;
   const { sampleRate = 48_000 } = form;
   const samples = Math.round((form.frames * (den ?? 1) * sampleRate) / num);
   const audioTracks = form.audio.map(
@@ -301,8 +337,9 @@ function clipArguments(clip: ClipName): string[] {
       form.timecode,
       '-metadata:s:v:0',
       'reel_name=A001R1AB',
+      ...(form.varies === true ? ['-enc_time_base', '1:90000'] : []),
       '-video_track_timescale',
-      String(num >= 1000 ? num : num * 1000),
+      form.varies === true ? '90000' : String(num >= 1000 ? num : num * 1000),
     ],
   ];
 }

@@ -4,6 +4,7 @@ import type { FindingCode } from '../../findings/registry.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { Profile } from '../../profiles/schema.ts';
+import { formatRatio, timecodeBase } from '../../media/time/rate.ts';
 import { graded, type GradedName, gradedNames, isClaimed } from './graded.ts';
 import type { Operation, Stage } from './operation.ts';
 import type { Random } from './random.ts';
@@ -302,6 +303,30 @@ export const faults = {
     outcome.timecode === null
       ? null
       : { do: 'timecode', stage: 'file', profile: profile.name, frames: random.of([1, -1]), dropFlag: true },
+  'source-rate-kept': filtered(behind, ({ outcome: { cadence } }) => {
+    const captured = cadence.offSpeed?.captured;
+    return captured === undefined
+      ? null
+      : `settb=${captured.den}/${captured.num},setpts=N,fps=${formatRatio(captured)}`;
+  }),
+  'grid-off-by-one': ({ outcome: { cadence } }) =>
+    cadence.constant === null ? null : { do: 'graph', stage: 'encoder', from: 'ceil((PTS', to: 'floor((PTS' },
+  'timecode-base-wrong': ({ profile, facts, outcome: { cadence } }) =>
+    cadence.offSpeed === null
+      ? null
+      : {
+          do: 'timecode',
+          stage: 'file',
+          profile: profile.name,
+          frames: 0,
+          dropFlag: true,
+          base: timecodeBase(facts.video.rate),
+        },
+  'audio-stretched': onAudio(
+    ({ outcome: { cadence } }) => `atempo=${cadence.offSpeed === null ? 1 : '0.5'}`,
+    ({ outcome: { audio, cadence } }, random) =>
+      cadence.offSpeed === null || audio.length === 0 ? null : random.below(audio.length),
+  ),
   'drop-flag-lost': ({ profile, outcome }) =>
     outcome.timecode?.drop !== true
       ? null
@@ -401,6 +426,10 @@ export const apt = {
   'bit-flipped': ['does-not-decode'],
   truncated: ['deliverable-unreadable', 'does-not-decode'],
   'timecode-off-by-one': ['timecode-differs'],
+  'source-rate-kept': ['duration-differs'],
+  'timecode-base-wrong': ['timecode-differs'],
+  'grid-off-by-one': ORDER,
+  'audio-stretched': ['audio-altered', 'audio-foreign', 'audio-displaced'],
   'drop-flag-lost': ['timecode-differs'],
   'track-lost': ['audio-differs'],
   'tracks-swapped': ['audio-foreign', 'audio-altered', 'audio-channels-wrong'],

@@ -2,7 +2,7 @@
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import type { Job } from '../../ledger/job.ts';
-import { type ClipName, makeClip, type FormName } from '../campaign/material.ts';
+import { type ClipName, type Form, type FormName, forms, makeClip } from '../campaign/material.ts';
 import { runCase } from '../campaign/run-case.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { everyRow, further } from '../support/lane.ts';
@@ -30,11 +30,17 @@ beforeAll(async () => {
   other = await makeClip(material, clip('film-two-tracks', 1));
 }, 120_000);
 
+const timingOf = (form: FormName): Pick<Form, 'timing'> => {
+  const { timing }: Form = forms[form];
+  return timing === undefined ? {} : { timing };
+};
+
 async function job(form: FormName, ...codecs: readonly Codec[]): Promise<Job> {
   return await jobFor(
     await makeClip(material, clip(form)),
     join(sharedFolder, 'campaign-jobs'),
     codecs.map((codec) => profiles[codec]),
+    timingOf(form),
   );
 }
 
@@ -147,6 +153,20 @@ const quick: readonly Row[] = [
     { do: 'timecode', stage: 'file', profile: 'small-vc3', frames: 0, dropFlag: false },
     'drop-frame-30',
   ],
+  ['source-rate-kept', 'vc3', filter('vc3', 'settb=1001/60000,setpts=N,fps=60000/1001'), 'off-speed-60'],
+  [
+    'timecode-base-wrong',
+    'vc3',
+    { do: 'timecode', stage: 'file', profile: 'small-vc3', frames: 0, dropFlag: true, base: 60 },
+    'off-speed-60',
+  ],
+  [
+    'grid-off-by-one',
+    'vc3',
+    { do: 'graph', stage: 'encoder', from: 'ceil((PTS', to: 'floor((PTS' },
+    'varying',
+  ],
+  ['audio-stretched', 'vc3', audio('vc3', 'atempo=0.5'), 'off-speed-60'],
   ['track-lost', 'vc3', { do: 'lose-track', stage: 'file', profile: 'small-vc3', track: 0 }],
   ['tracks-swapped', 'h264', { do: 'swap-tracks', stage: 'encoder', profile: 'small-h264' }],
   ['audio-late', 'vc3', audio('vc3', 'adelay=delays=48S:all=1')],
@@ -195,6 +215,36 @@ const others: readonly Row[] = [
   ],
   ['channels-swapped', 'h264', audio('h264', 'channelmap=map=1|0:channel_layout=stereo')],
   ['audio-late', 'h264', audio('h264', 'adelay=delays=48S:all=1')],
+  [
+    'frame-dropped',
+    'vc3',
+    frames(
+      'vc3',
+      'encoder',
+      inOrder.filter((index) => index !== 9),
+    ),
+    'off-speed-60',
+  ],
+  [
+    'frame-repeated',
+    'h264',
+    frames(
+      'h264',
+      'encoder',
+      inOrder.flatMap((index) => (index === 9 ? [9, 9] : [index])),
+    ),
+    'off-speed-60',
+  ],
+  [
+    'one-dropped-another-repeated',
+    'rdd36',
+    frames(
+      'rdd36',
+      'encoder',
+      inOrder.flatMap((index) => (index === 5 ? [] : index === 20 ? [20, 20] : [index])),
+    ),
+    'off-speed-60',
+  ],
 ];
 const rows: readonly Row[] = [...quick, ...further(...others)];
 
@@ -292,6 +342,9 @@ if (everyRow)
     test.each<[FormName, readonly Codec[]]>([
       ['film-two-tracks', ['vc3', 'h264', 'rdd36']],
       ['fields-top', ['full']],
+      ['off-speed-60', ['vc3', 'h264']],
+      ['off-speed-50', ['rdd36']],
+      ['varying', ['vc3', 'h264']],
     ])('%s in %j is ready', async (form, codecs) => {
       const { verdict, codes } = await runCase(
         await job(form, ...codecs),

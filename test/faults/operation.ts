@@ -86,6 +86,8 @@ export type Operation =
       readonly profile: string;
       readonly frames: number;
       readonly dropFlag: boolean;
+      /** Written in the place of the base. Absent: it stays. */
+      readonly base?: number;
     }
   | { readonly do: 'lose-track'; readonly stage: 'file'; readonly profile: string; readonly track: number }
   /** Bytes of one packet of the clip turned over, from the share `from` of it on; the decoder's complaints are kept back. */

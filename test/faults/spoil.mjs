@@ -11,9 +11,11 @@ function flipped(bytes, { stream, sample, bit }) {
   return bytes;
 }
 
-function timecodeSpoiled(bytes, { frames, dropFlag }) {
+function timecodeSpoiled(bytes, { frames, dropFlag, base }) {
   const { number, flags } = timecodePlaces(bytes);
   if (frames !== 0) bytes.writeInt32BE(bytes.readInt32BE(number) + frames, number);
+  // Behind the flags time scale and length of a frame.
+  if (base !== undefined) bytes[flags + 12] = base;
   if (dropFlag === false) {
     if ((bytes[flags + 3] & 1) === 0) throw new Error('there is no drop-frame flag');
     bytes[flags + 3] &= ~1;

@@ -101,6 +101,7 @@ export async function checkInPlace(
     path: folder,
     rollFolder: job.deliveryFolder,
     outcome,
+    sourceFacts: job.facts,
     points,
     sceneLinear: sceneLinearOf(
       outcome.linearisation,

@@ -3,6 +3,7 @@ import { createHash } from 'node:crypto';
 import { mkdirSync, statSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { type Job, workOf } from '../../ledger/job.ts';
+import type { Timing } from '../../media/time/timing.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
@@ -18,9 +19,10 @@ export async function jobFor(
   source: string,
   delivery: string,
   wanted: readonly string[] = smallProfiles,
-  run = 'run-1',
+  { run = 'run-1', timing }: { readonly run?: string; readonly timing?: Timing } = {},
 ): Promise<Job> {
-  const facts = await factsOf(source);
+  const measured = await factsOf(source);
+  const facts = timing === undefined ? measured : { ...measured, timing };
   const { profiles } = await loadProfiles({ wanted });
   const name = basename(source).replace(/\.[^.]*$/, '');
   const clip = {

@@ -94,6 +94,7 @@ export const outcome: Outcome = {
   packetBytes: null,
   keyFrameDistance: null,
   timecode: null,
+  cadence: { offSpeed: null, constant: null, timecodeFrom: 'file', timecodeField: null },
   reel: null,
   audio: [],
   proof: {

@@ -129,6 +129,7 @@ describe('raw frames with tags by exiftool', () => {
         path: join(path, '..'),
         rollFolder: job.deliveryFolder,
         outcome: outcomeOf(job, 'grading-master-exr'),
+        sourceFacts: job.facts,
         points: null,
         sceneLinear: null,
         written: null,

@@ -89,6 +89,7 @@ async function finishFrames(
     path: made.staged,
     rollFolder: job.deliveryFolder,
     outcome,
+    sourceFacts: job.facts,
     points: evidence.points,
     sceneLinear: evidence.sceneLinear,
     written,
