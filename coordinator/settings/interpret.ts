@@ -9,6 +9,7 @@ import { chromaticitiesText } from '../../media/formats/exr/source.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
 import { isMaster, type LoadedProfile } from '../../profiles/schema.ts';
 import { type Level, levelsOf, nearest } from './levels.ts';
+import { pictureTexts } from './picture-texts.ts';
 import type { SettingsFile } from './schema.ts';
 import { wayOfClip } from './way.ts';
 
@@ -78,8 +79,21 @@ export function understand(
   const of = { camera, profiles: [...due.value] };
   if (facts === null) return { facts, settings: { ...of, applied }, findings };
   const way = wayOfClip(levels, settings.show?.cdls, { roll, name: clip.name, facts });
-  const seen = way.way === null ? facts : { ...facts, way: way.way };
+  const texts = pictureTexts({
+    levels,
+    show: settings.show,
+    camera,
+    roll,
+    facts,
+    profiles: asked.profiles.flatMap(({ profile }) => (due.value.includes(profile.name) ? [profile] : [])),
+  });
+  const seen = {
+    ...facts,
+    ...(way.way === null ? {} : { way: way.way }),
+    ...(texts.burnIn === null ? {} : { burnIn: texts.burnIn }),
+  };
   append(findings, way.findings);
+  append(applied, texts.applied);
   if (!needsMeaning) {
     append(applied, way.applied);
     return { facts: seen, settings: { ...of, applied }, findings };

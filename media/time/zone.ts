@@ -57,3 +57,8 @@ export function offsetText(ahead: number): string {
   const two = (value: number): string => String(value).padStart(2, '0');
   return `${ahead < 0 ? '-' : '+'}${two(Math.floor(minutes / 60))}:${two(minutes % 60)}`;
 }
+
+/** The date there at a moment (milliseconds since 1970, UTC): 2031-03-04. */
+export function localDate(moment: number, timeZone: string): string {
+  return new Date(shownAt(moment, timeZone)).toISOString().slice(0, 10);
+}

@@ -1,23 +1,28 @@
 /** Where burnt-in text lies, and how names become text. */
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { burnInOf, writable } from '../../profiles/outcome/burn-in.ts';
+import { burnInOf } from '../../profiles/outcome/burn-in.ts';
 import { coveredStrips } from '../../profiles/outcome/covered.ts';
+import { writable } from '../../profiles/outcome/letters.ts';
 import { burnInPlaces, burnInTexts, type Profile } from '../../profiles/schema.ts';
 import type { Rectangle } from '../../proof/framing.ts';
 import { textWindows } from '../../proof/text/window.ts';
 import { burnInFace } from '../../proof/text/burn-in-font.ts';
+import { clipFacts } from '../support/facts.ts';
 
 type Items = Profile['burn_in'];
+const video = { codec: 'h264', quality: 21, speed: 'very-fast', key_frame_seconds: 1 } as const;
 const names = { clip: 'A001C001', roll: 'A001', reel: 'A001R1AB' };
 const timecode = { frame: 86_400, base: 24, drop: false };
 const decided = (burn_in: Items, size: { width: number; height: number }, clip = names.clip) =>
   burnInOf({
-    profile: { name: 'review', burn_in },
+    profile: { name: 'review', burn_in, video },
     size,
     timecode,
     transfer: 'bt709',
     names: { ...names, clip },
+    facts: clipFacts(),
+    shown: null,
   });
 
 /** Pixels that two have in common. */
@@ -48,7 +53,7 @@ test('boxes lie in the picture, in the strips that are left out elsewhere, and o
         }
         made += 1;
         const { windows } = textWindows(decision.burnIn, size);
-        const strips = coveredStrips({ burn_in: texts }, size.width, size.height);
+        const strips = coveredStrips({ burn_in: texts, video }, size.width, size.height);
         for (const [index, { box, letters }] of decision.burnIn.entries()) {
           expect([box.left % 2, box.top % 2, box.width % 2, box.height % 2]).toEqual([0, 0, 0, 0]);
           expect(box.left >= 0 && box.left + box.width <= size.width).toBe(true);
