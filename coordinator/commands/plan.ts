@@ -8,6 +8,7 @@ import { newRun, nightOf } from '../night/names.ts';
 import { defaultWorkers } from '../night/workers.ts';
 import { leftOfJobs, leftOfRoll } from '../plan/left.ts';
 import { shownOfRoll } from '../plan/shown.ts';
+import { writtenOfRoll } from '../plan/written.ts';
 import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import { nightFolders } from '../roll/folders.ts';
@@ -156,6 +157,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       },
       left: leftOfRoll(ofRoll),
       shown: shownOfRoll(ofRoll),
+      written: writtenOfRoll(ofRoll),
       sketchBytes: sumOf(ofRoll, ({ job }) =>
         job.deliverables.reduce(
           (sum, { outcome }) => sum + (outcome.kind === 'movie' ? sketchBytes(outcome) : 0),

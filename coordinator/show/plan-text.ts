@@ -3,6 +3,7 @@ import type { Finding } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import type { NightPlan } from '../plan/index.ts';
 import type { ShownOfRoll } from '../plan/shown.ts';
+import type { WrittenOfRoll } from '../plan/written.ts';
 import type { LeftOfRoll } from '../plan/left.ts';
 import { ESTIMATE_RESTS_ON } from '../plan/time.ts';
 import { bytesText, count, durationText, findingsText } from './words.ts';
@@ -27,6 +28,8 @@ export interface PlannedRoll {
   readonly left: LeftOfRoll;
   /** How movies for a display show their pictures. */
   readonly shown: readonly ShownOfRoll[];
+  /** What is written into pictures, beside names and timecode. */
+  readonly written: readonly WrittenOfRoll[];
 }
 
 /** What compression leaves open; a twentieth either way is no news. */
@@ -46,17 +49,18 @@ const metadata = ({ left: { values, clips } }: PlannedRoll): string =>
     : `, ${values} of the metadata of ${count(clips, 'clip')} without a place in masters (--json names them)`;
 
 const FEW = 3;
-function shownText({ shown }: PlannedRoll): string {
-  return shown
-    .map(({ way, profiles, clips }) => {
-      const named =
-        clips.length > FEW
-          ? `${clips.slice(0, FEW).join(', ')} and ${clips.length - FEW} more`
-          : clips.join(', ');
-      return `\n          shown ${way}: ${printable(named)} (${profiles.join(', ')})`;
-    })
-    .join('');
+function ofClips({ profiles, clips }: Pick<ShownOfRoll, 'profiles' | 'clips'>): string {
+  const named =
+    clips.length > FEW
+      ? `${clips.slice(0, FEW).join(', ')} and ${clips.length - FEW} more`
+      : clips.join(', ');
+  return `${printable(named)} (${profiles.join(', ')})`;
 }
+
+const shownText = ({ shown }: PlannedRoll): string =>
+  shown.map((one) => `\n          shown ${one.way}: ${ofClips(one)}`).join('');
+const writtenText = ({ written }: PlannedRoll): string =>
+  written.map((one) => `\n          burnt in ${printable(one.text)}: ${ofClips(one)}`).join('');
 
 function toMake(roll: PlannedRoll): string {
   const { deliverables, bytes } = roll.withoutRoom;
@@ -87,7 +91,7 @@ export function planText(
     rolls
       .map(
         (roll) =>
-          `${printable(roll.roll).padEnd(8)}  ${count(roll.clips, 'clip')}, ${toMake(roll)}${shownText(roll)}`,
+          `${printable(roll.roll).padEnd(8)}  ${count(roll.clips, 'clip')}, ${toMake(roll)}${shownText(roll)}${writtenText(roll)}`,
       )
       .join('\n'),
   ];

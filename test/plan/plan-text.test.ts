@@ -8,6 +8,7 @@ const roll = {
   sketchBytes: 0,
   left: { values: 0, clips: 0 },
   shown: [],
+  written: [],
 };
 
 test('a plan without room says what would be made, not that nothing is', () => {
