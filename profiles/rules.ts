@@ -209,7 +209,7 @@ function writes(path: Impossible['path'], words: string | null | undefined): Imp
         no(
           path,
           `characters that the font of burnt-in text cannot write: ${charactersText(unknown)}`,
-          'Latin, Greek or Cyrillic letters, with or without accents, in one line; names in other scripts spelled in those',
+          'Latin, Greek or Cyrillic letters in one line; names in other scripts, and letters with two marks, spelled in those',
         ),
       ];
 }

@@ -315,7 +315,7 @@ export const profileSchema = z.strictObject({
         .describe('Height of a line, per cent of picture height; smaller where the words would not fit'),
       opacity_percent: z
         .int()
-        .min(20)
+        .min(25)
         .max(80)
         .describe(
           'How much of white there is in the letters, and of black in the ground behind them (of PQ and HLG at least half, since pictures are brighter than the letters there)',

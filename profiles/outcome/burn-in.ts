@@ -9,7 +9,7 @@ import { whiteSignal } from '../shown/display.ts';
 import { type Column, lineHeight, placed, type Row, stripDepth } from './covered.ts';
 import { even, fitted, measures } from './letters.ts';
 import { type Said, saidBy, type SaidOf, type TextItem } from './said.ts';
-import { smallestLetters } from './smallest.ts';
+import { smallestLetters, smallestWatermark } from './smallest.ts';
 import { watermarkOf } from './watermark.ts';
 
 export interface BurnInRequest extends Omit<SaidOf, 'profile'> {
@@ -131,7 +131,7 @@ export function burnInOf(request: BurnInRequest): BurnInDecision {
             from: stripDepth(profile, 'top', picture.height),
             to: picture.height - stripDepth(profile, 'bottom', picture.height),
           },
-          smallest,
+          smallest: smallestWatermark(profile.video),
           look: { letters, ground: LOOK.ground },
           isHighRange: transfer === 'pq' || transfer === 'hlg',
           font,

@@ -139,6 +139,7 @@ export function textsOf(
     roll: 'A001',
     clip: { id: 'clip', name: 'A001C001' },
     facts: clipFacts({
+      audio: [],
       video: { width, height, frames },
       createdAt: '2031-03-04T23:30:00.000000Z',
       burnIn: {

@@ -30,7 +30,7 @@ beforeAll(async () => {
         { text: 'camera', place: 'top-left', height_percent: 5 },
         { text: 'date', place: 'top-right', height_percent: 5 },
         { text: 'look', place: 'top-right', height_percent: 5 },
-        { text: 'words', words: 'Đừng gửi: 50% {x} \\', place: 'bottom-left', height_percent: 5 },
+        { text: 'words', words: 'Nước đá: 50% {x} \\', place: 'bottom-left', height_percent: 5 },
         { text: 'frame', place: 'bottom-right', height_percent: 5 },
         { text: 'timecode', place: 'bottom-right', height_percent: 5 },
       ],
@@ -54,7 +54,7 @@ test('the texts say what the clip, the settings and the profile say', () => {
     // 23:30 UTC is half past midnight of the day after, in Berlin's winter.
     date: '2031-03-05',
     look: 'as recorded',
-    words: 'Đừng gửi: 50% {x} \\',
+    words: 'Nước đá: 50% {x} \\',
     frame: 'frame',
     timecode: 'timecode',
     watermark: 'For Ines Alder',
@@ -114,7 +114,7 @@ describe('wrong texts, each in the input of the encoder and in the file', () => 
       camera: same('Κάμερα В'),
       date: () => null,
       look: () => null,
-      words: same('Đựng gửi: 50% {x} \\'),
+      words: same('Nước đà: 50% {x} \\'),
       watermark: same('For Ines Aldar'),
     },
     'labels that stand still, and places that are others': {
