@@ -143,6 +143,22 @@ export const exrFactsSchema = z.object({
 });
 export type ExrFacts = z.infer<typeof exrFactsSchema>;
 
+export const burnInFactsSchema = z.object({
+  camera: z
+    .object({
+      name: z.string().describe('As it is written'),
+      from: z.string().describe('Where it was read, or who states it'),
+    })
+    .nullable()
+    .describe('null: nobody says it'),
+  watermark: z.string().nullable().describe('Words that the settings state; null: none'),
+  timeZone: z
+    .string()
+    .nullable()
+    .describe('Of the show, by its name in the IANA Time Zone Database; null: not stated'),
+});
+export type BurnInFacts = z.infer<typeof burnInFactsSchema>;
+
 export const clipFactsSchema = z.object({
   kind: z.enum(['movie', 'sequence']).describe('movie or sequence'),
   container: z.string().describe("ffprobe's format name, or the still format of a sequence"),
@@ -192,6 +208,11 @@ export const clipFactsSchema = z.object({
   timing: timingSchema
     .optional()
     .describe('What the settings of the run say of its time; absent: nobody says anything'),
+  burnIn: burnInFactsSchema
+    .optional()
+    .describe(
+      'What files and settings say for text in the picture; only where a profile writes camera, date or watermark',
+    ),
   way: colourWaySchema
     .optional()
     .describe(

@@ -4,7 +4,7 @@ import type { Abilities } from '../process/locate.ts';
 import { audioEncoders, traitsOf } from './codecs.ts';
 import { encoderOf } from './ffmpeg-names.ts';
 import { masterMovie } from './master/movie.ts';
-import { type AnyProfile, givesFrames, isMaster } from './schema.ts';
+import { type AnyProfile, drawsText, givesFrames, isMaster } from './schema.ts';
 
 /** Filters that every recipe uses. */
 const pictureFilters = [
@@ -44,7 +44,7 @@ export function neededAbilities(profile: AnyProfile): { encoders: string[]; filt
       ...(isAudible ? audioFilters : []),
       ...(profile.interlaced === 'deinterlace' ? ['bwdif'] : []),
       ...(traitsOf(profile.video).lossless ? ['mergeplanes'] : []),
-      ...(profile.burn_in.length > 0 ? ['drawtext', 'hstack'] : []),
+      ...(drawsText(profile) ? ['drawtext', 'hstack'] : []),
     ],
   };
 }

@@ -2,8 +2,11 @@
 import { audioContainers, audioTraitsByFormat, traitsOf } from './codecs.ts';
 import { misfit } from '../media/colour/output/displays.ts';
 import { isHighRange, renderingFor } from './shown/display.ts';
+import { burnInFace } from '../proof/text/burn-in-font.ts';
+import { charactersText, unwritable } from './outcome/letters.ts';
 import {
   type CheckName,
+  drawsText,
   losslessCheck,
   lossyCheck,
   type Profile,
@@ -150,9 +153,13 @@ const lossless: Rule = (profile) => {
     const changed = keeping.flatMap(([path, value, , of]) =>
       of(profile) === value ? [] : [no(path, `${of(profile)} with ${codec}`, String(value))],
     );
-    return profile.burn_in.length === 0
-      ? changed
-      : [...changed, no(['burn_in'], `text in the picture with ${codec}`, '[]')];
+    return [
+      ...changed,
+      ...(profile.burn_in.length === 0 ? [] : [no(['burn_in'], `text in the picture with ${codec}`, '[]')]),
+      ...(profile.watermark === undefined
+        ? []
+        : [no(['watermark'], `a watermark with ${codec}`, 'no such field')]),
+    ];
   }
   return keeping.flatMap(([path, value, only, of]) =>
     only && of(profile) === value
@@ -191,26 +198,43 @@ export const fileName = ({ file_name: template }: Pick<Profile, 'file_name'>): I
   return out;
 };
 
-const burnIn: Rule = ({ burn_in: texts }) =>
-  texts.flatMap(({ place }, index) => {
-    const first = texts.findIndex((other) => other.place === place);
-    return first < index
-      ? [
-          no(
-            ['burn_in', index, 'place'],
-            `${place}, which text ${first + 1} has already`,
-            'a place of its own',
-          ),
-        ]
-      : [];
-  });
+/** Words that a profile states, where they cannot be written. */
+function writes(path: Impossible['path'], words: string | null | undefined): Impossible[] {
+  if (words == null) return [];
+  if (words.trim() === '') return [no(path, 'blanks alone', 'words')];
+  const unknown = unwritable(words, burnInFace());
+  return unknown.length === 0
+    ? []
+    : [
+        no(
+          path,
+          `characters that the font of burnt-in text cannot write: ${charactersText(unknown)}`,
+          'Latin, Greek or Cyrillic letters in one line; names in other scripts, and letters with two marks, spelled in those',
+        ),
+      ];
+}
 
-const checks: Rule = ({ checks: asked, reel, video, burn_in: texts }) => {
+const burnIn: Rule = ({ burn_in: texts, watermark }) => [
+  ...texts.flatMap(({ text, words }, index) => {
+    const path = ['burn_in', index, 'words'];
+    if ((text === 'words') !== (words !== undefined))
+      return [
+        text === 'words'
+          ? no(path, 'no words, with text: words', 'the words that are written')
+          : no(path, `words, with text: ${text}`, 'text: words, or no words'),
+      ];
+    return writes(path, words);
+  }),
+  ...writes(['watermark', 'words'], watermark?.words),
+];
+
+const checks: Rule = (profile) => {
+  const { checks: asked, reel, video } = profile;
   const keeps = traitsOf(video).lossless;
   const mandatory: CheckName[] = [
     ...mandatoryChecks,
     keeps ? losslessCheck : lossyCheck,
-    ...(texts.length > 0 ? [textCheck] : []),
+    ...(drawsText(profile) ? [textCheck] : []),
   ];
   const out: Impossible[] = mandatory
     .filter((check) => !asked.includes(check))

@@ -28,7 +28,21 @@ export const encodedPixels = [
   '4:4:4 10-bit',
 ] as const;
 export type EncodedPixels = (typeof encodedPixels)[number];
-export const burnInTexts = ['timecode', 'clip', 'roll', 'reel', 'profile'] as const;
+export const burnInTexts = [
+  'timecode',
+  'frame',
+  'clip',
+  'roll',
+  'reel',
+  'profile',
+  'camera',
+  'date',
+  'look',
+  'words',
+] as const;
+/** Texts in the picture, by the profile; more would leave little of it. */
+const MOST_TEXTS = 12;
+export const watermarkLayouts = ['centred', 'repeated'] as const;
 export const burnInPlaces = [
   'top-left',
   'top-centre',
@@ -258,17 +272,59 @@ export const profileSchema = z.strictObject({
   burn_in: z
     .array(
       z.strictObject({
-        text: z.enum(burnInTexts).describe('What is written; timecode counts on with every frame'),
-        place: z.enum(burnInPlaces).describe('Where; one text to a place'),
+        text: z
+          .enum(burnInTexts)
+          .describe(
+            'What is written. timecode and frame count on with every frame: frame from 0, or, of numbered frames, with the number that their files have. camera: as `burn_in.camera` in the settings says. date: of the recording, in the time zone of the show. look: CDL, look and output transform that the pictures went through, or "as recorded". words: those of the field `words`. What a clip does not say is written as "no camera", and noted',
+          ),
+        words: z
+          .string()
+          .min(1)
+          .max(120)
+          .optional()
+          .describe('With text: words, and only there: what is written, in one line'),
+        place: z
+          .enum(burnInPlaces)
+          .describe('Where; texts of one place lie one below the other, in the order of the list'),
         height_percent: z
           .int()
           .min(2)
           .max(20)
-          .describe('Height of a line, per cent of picture height; smaller where the text would not fit'),
+          .describe(
+            'Height of a line, per cent of picture height; smaller where the text would not fit, down to what can be read back (docs/mechanisms/burn-in.md); then names lose their end',
+          ),
       }),
     )
-    .max(6)
+    .max(MOST_TEXTS)
     .describe('Text in the picture; [] for none'),
+  watermark: z
+    .strictObject({
+      words: z
+        .string()
+        .min(1)
+        .max(80)
+        .nullable()
+        .describe(
+          'Whom the pictures are for, or what they may be used for; null: as `burn_in.watermark` in the settings says, and a clip of which nobody says it is held',
+        ),
+      layout: z
+        .enum(watermarkLayouts)
+        .describe('centred: once in the middle; repeated: five times, in the middle and around it'),
+      height_percent: z
+        .int()
+        .min(4)
+        .max(20)
+        .describe('Height of a line, per cent of picture height; smaller where the words would not fit'),
+      opacity_percent: z
+        .int()
+        .min(25)
+        .max(80)
+        .describe(
+          'How much of white there is in the letters, and of black in the ground behind them (of PQ and HLG at least half, since pictures are brighter than the letters there)',
+        ),
+    })
+    .optional()
+    .describe('Letters across the picture that it can be seen through; absent: none'),
   picture_error: z
     .strictObject({
       regions: z
@@ -289,10 +345,14 @@ export const profileSchema = z.strictObject({
   checks: z
     .array(z.enum(checkNames))
     .describe(
-      `Checks that must have passed: all of ${mandatoryChecks.join(', ')}; ${losslessCheck} with ffv1, ${lossyCheck} with every other codec; ${textCheck} with text in the picture; and reel where it matters`,
+      `Checks that must have passed: all of ${mandatoryChecks.join(', ')}; ${losslessCheck} with ffv1, ${lossyCheck} with every other codec; ${textCheck} with text or a watermark in the picture; and reel where it matters`,
     ),
 });
 export type Profile = z.infer<typeof profileSchema>;
+
+/** Whether anything is written into its pictures. */
+export const drawsText = ({ burn_in: texts, watermark }: Pick<Profile, 'burn_in' | 'watermark'>): boolean =>
+  texts.length > 0 || watermark !== undefined;
 
 /** A profile of movies, or of masters for grading. */
 export type AnyProfile = Profile | MasterProfile;

@@ -2,11 +2,10 @@
  * What an H.264 track says of its stream: the configuration record (ISO/IEC 14496-15, 5.3.3.1), the sequence parameter set in it (ITU-T H.264,
  * 7.3.2.1.1 and annex E), and which of its pictures begin afresh (7.4.1.2.4). Of the media data only the heads of units are read.
  */
-import type { FileHandle } from 'node:fs/promises';
 import { readAt } from '../../files/bytes.ts';
 import { type Box, MovieError, type Part, place } from './boxes.ts';
 import { aspects, Bits, EXTENDED_ASPECT, unescaped } from './bits.ts';
-import { samplesOf, type SampleTables } from './samples.ts';
+import type { PicturePlace } from './walk.ts';
 
 export interface SequenceSet {
   readonly profile: number;
@@ -212,29 +211,10 @@ const SLICE = 1;
 const MOST_UNITS = 64;
 
 /**
- * Whether each picture is an instantaneous decoding refresh, read from the heads of its units in the file; null: none of them is a
- * slice. A few bytes of each picture are read, whatever its size.
+ * Whether a picture is an instantaneous decoding refresh, read from the heads of its units in the file; null: none of them is a
+ * slice. A few bytes of it are read, whatever its size.
  */
-export async function refreshes(
-  handle: FileHandle,
-  tables: SampleTables,
-  lengthBytes: number,
-  signal?: AbortSignal,
-): Promise<readonly (boolean | null)[]> {
-  const found: (boolean | null)[] = [];
-  for (const { at, bytes } of samplesOf(tables)) {
-    if (found.length % 256 === 0) signal?.throwIfAborted();
-    found.push(await refreshAt(handle, at, at + bytes, lengthBytes));
-  }
-  return found;
-}
-
-async function refreshAt(
-  handle: FileHandle,
-  from: number,
-  end: number,
-  lengthBytes: number,
-): Promise<boolean | null> {
+export async function refreshAt({ handle, from, end, lengthBytes }: PicturePlace): Promise<boolean | null> {
   let at = from;
   for (let unit = 0; unit < MOST_UNITS && at + lengthBytes < end; unit += 1) {
     const head = await readAt(handle, at, lengthBytes + 1);

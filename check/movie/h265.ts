@@ -3,11 +3,10 @@
  * 7.3.2.2 and annex E), and of each picture whether it begins afresh, and the messages before it (7.3.5, annex D). Of the media data only the heads of
  * units are read, and messages.
  */
-import type { FileHandle } from 'node:fs/promises';
 import { readAt } from '../../files/bytes.ts';
 import { aspects, Bits, EXTENDED_ASPECT, unescaped } from './bits.ts';
 import { type Box, MovieError, type Part, place } from './boxes.ts';
-import { samplesOf, type SampleTables } from './samples.ts';
+import type { PicturePlace } from './walk.ts';
 
 /** H.265, Table 7-1. */
 const VIDEO_SET = 32;
@@ -326,26 +325,7 @@ const MOST_UNITS = 1024;
 const MOST_MESSAGE = 65_536;
 
 /** A few bytes of each unit are read, whatever its size, and messages. */
-export async function picturesOf(
-  handle: FileHandle,
-  tables: SampleTables,
-  lengthBytes: number,
-  signal?: AbortSignal,
-): Promise<readonly PictureH265[]> {
-  const found: PictureH265[] = [];
-  for (const { at, bytes } of samplesOf(tables)) {
-    if (found.length % 256 === 0) signal?.throwIfAborted();
-    found.push(await pictureAt(handle, at, at + bytes, lengthBytes));
-  }
-  return found;
-}
-
-async function pictureAt(
-  handle: FileHandle,
-  from: number,
-  end: number,
-  lengthBytes: number,
-): Promise<PictureH265> {
+export async function pictureAt({ handle, from, end, lengthBytes }: PicturePlace): Promise<PictureH265> {
   let refresh: boolean | null = null;
   const messages: Message[] = [];
   const others: number[] = [];

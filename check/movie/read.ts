@@ -7,12 +7,13 @@ import type { FileHandle } from 'node:fs/promises';
 import { readAt } from '../../files/bytes.ts';
 import { type Box, type BoxFile, MovieError, type Part, place, walkBoxes, withFile } from './boxes.ts';
 import { type Fields, readFields } from './fields.ts';
-import { type AvcConfiguration, readAvcConfiguration, refreshes } from './h264.ts';
-import { type HevcConfiguration, type PictureH265, picturesOf, readHevcConfiguration } from './h265.ts';
+import { type AvcConfiguration, readAvcConfiguration, refreshAt } from './h264.ts';
+import { type HevcConfiguration, type PictureH265, pictureAt, readHevcConfiguration } from './h265.ts';
 import { readStreamDescriptor, type StreamDescriptor } from './esds.ts';
 import { listedPath, rowOf } from './known.ts';
 import type { LayoutName } from './layouts.ts';
 import { firstSample, readSamples, type SampleTables } from './samples.ts';
+import { type PicturePlace, readPictures } from './walk.ts';
 
 export { MovieError } from './boxes.ts';
 
@@ -153,11 +154,12 @@ async function trackOf(
   const avc = record === undefined ? null : readAvcConfiguration(part, record);
   const recordOfH265 = handler === 'vide' ? at(entry, 'hvcC') : undefined;
   const hevc = recordOfH265 === undefined ? null : readHevcConfiguration(part, recordOfH265);
-  const asked = samples !== null && samples.sizes.count === options.pictures;
-  const pictures =
-    hevc === null || samples === null || !asked
+  const tables = samples?.sizes.count === options.pictures ? samples : null;
+  const each = async <Read>(lengthBytes: number, read: (picture: PicturePlace) => Promise<Read>) =>
+    tables === null
       ? null
-      : await picturesOf(handle, samples, hevc.lengthBytes, options.signal);
+      : await readPictures({ handle, tables, lengthBytes, signal: options.signal }, read);
+  const pictures = hevc === null ? null : await each(hevc.lengthBytes, pictureAt);
   return {
     box: track,
     handler,
@@ -168,9 +170,9 @@ async function trackOf(
     stream: descriptor === undefined ? null : readStreamDescriptor(part, descriptor),
     timecode: handler === 'tmcd' ? await timecodeOf(handle, entry, samples, fields) : null,
     refreshes:
-      avc === null || samples === null || !asked
+      avc === null
         ? (pictures?.map(({ refresh }) => refresh) ?? null)
-        : await refreshes(handle, samples, avc.lengthBytes, options.signal),
+        : await each(avc.lengthBytes, refreshAt),
   };
 }
 

@@ -1,5 +1,5 @@
 /** `rushlight doctor`: what this machine has for a night, and what it lacks, with the remedy. */
-import { isMaster } from '../../profiles/schema.ts';
+import { drawsText, isMaster } from '../../profiles/schema.ts';
 import { builtInNames, loadProfiles } from '../../profiles/load.ts';
 import { FindingError } from '../../findings/finding.ts';
 import { type DoctorQuestion, gather } from '../doctor/gather.ts';
@@ -31,7 +31,7 @@ export async function doctor(options: DoctorOptions): Promise<DoctorReport> {
   const facts = await gather(options);
   const lines = judge(facts, {
     abilities: needsOf(asked),
-    font: asked.some((profile) => !isMaster(profile) && profile.burn_in.length > 0),
+    font: asked.some((profile) => !isMaster(profile) && drawsText(profile)),
     masters: asked.some(isMaster),
   });
   return {

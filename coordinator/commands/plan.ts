@@ -9,6 +9,7 @@ import { defaultWorkers } from '../night/workers.ts';
 import { leftOfJobs, leftOfRoll } from '../plan/left.ts';
 import { cadenceOfRoll } from '../plan/cadence.ts';
 import { shownOfRoll } from '../plan/shown.ts';
+import { writtenOfRoll } from '../plan/written.ts';
 import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import { nightFolders } from '../roll/folders.ts';
@@ -158,6 +159,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       left: leftOfRoll(ofRoll),
       shown: shownOfRoll(ofRoll),
       cadence: cadenceOfRoll(ofRoll),
+      written: writtenOfRoll(ofRoll),
       sketchBytes: sumOf(ofRoll, ({ job }) =>
         job.deliverables.reduce(
           (sum, { outcome }) => sum + (outcome.kind === 'movie' ? sketchBytes(outcome) : 0),

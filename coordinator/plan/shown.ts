@@ -1,6 +1,7 @@
 /** How the planned movies show their pictures, in words, each way once. Pure. */
 import { inputName } from '../../media/colour/input.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
+import { stagesOf } from '../../profiles/shown/name.ts';
 import type { Shown } from '../../profiles/shown/schema.ts';
 import type { PlannedJob } from './types.ts';
 
@@ -39,19 +40,7 @@ function sourceText(shown: Shown): string {
     : inputName(linearisation.input);
 }
 
-const VERSIONS = { 'aces-1': 'ACES 1', 'aces-2': 'ACES 2' } as const;
-
 export function wayText({ shown }: Pick<Outcome, 'shown'>): string {
   if (shown === null) return 'as recorded';
-  const { way, output, display } = shown;
-  const { exposure, gamutCompression, cdl, look } = way;
-  const stages = [
-    `from ${sourceText(shown)}`,
-    ...(exposure === 0 ? [] : [`exposure ${exposure > 0 ? '+' : ''}${exposure}`]),
-    ...(gamutCompression ? ['gamut compression'] : []),
-    ...(cdl === null ? [] : [`CDL${cdl.from?.id == null ? '' : ` ${cdl.from.id}`}`]),
-    ...(look === null ? [] : [`look ${look.file}`]),
-    ...(output === null ? [] : [VERSIONS[output.rendering.version]]),
-  ];
-  return `${stages.join(', ')}, for ${display}`;
+  return `${[`from ${sourceText(shown)}`, ...stagesOf(shown)].join(', ')}, for ${shown.display}`;
 }

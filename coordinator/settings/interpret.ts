@@ -9,6 +9,7 @@ import { chromaticitiesText } from '../../media/formats/exr/source.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
 import { isMaster, type LoadedProfile } from '../../profiles/schema.ts';
 import { type Level, levelsOf, nearest } from './levels.ts';
+import { pictureTexts } from './picture-texts.ts';
 import type { SettingsFile } from './schema.ts';
 import { frameLineOf, frameLineText } from './frame-line.ts';
 import { timingOf } from './timing.ts';
@@ -85,12 +86,22 @@ export function understand(
   append(applied, framed.applied);
   const time = timingOf(levels, settings.show?.time_zone);
   append(applied, time.applied);
+  const texts = pictureTexts({
+    levels,
+    show: settings.show,
+    camera,
+    roll,
+    facts,
+    profiles: asked.profiles.flatMap(({ profile }) => (due.value.includes(profile.name) ? [profile] : [])),
+  });
   const seen = {
     ...framed.facts,
     ...(way.way === null ? {} : { way: way.way }),
     ...(time.timing === null ? {} : { timing: time.timing }),
+    ...(texts.burnIn === null ? {} : { burnIn: texts.burnIn }),
   };
   append(findings, way.findings);
+  append(applied, texts.applied);
   if (!needsMeaning) {
     append(applied, way.applied);
     return { facts: seen, settings: { ...of, applied }, findings };

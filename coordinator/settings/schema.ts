@@ -23,6 +23,10 @@ export function isTimeZone(name: string): boolean {
   }
 }
 
+/** Where a burnt-in camera comes from. */
+export const cameraTexts = ['name', 'model', 'serial', 'roll'] as const;
+export type CameraText = (typeof cameraTexts)[number];
+
 /** What every level can say. */
 const part = z.strictObject({
   profiles: z
@@ -45,6 +49,25 @@ const part = z.strictObject({
   frame_line: frameLineSchema.optional(),
   ...timeFields,
   ...lookFields,
+  burn_in: z
+    .strictObject({
+      camera: z
+        .enum(cameraTexts)
+        .optional()
+        .describe(
+          'What text in the picture calls the camera. name: as `cameras` here names it. model: maker and model as the files of the clip say them. serial: its number as the files say it. roll: the letters that the name of the roll begins with, A for A001. Absent: its name, or, of a clip of no camera here, its model',
+        ),
+      watermark: z
+        .string()
+        .min(1)
+        .max(80)
+        .optional()
+        .describe(
+          'Words of the watermark, of profiles that have `watermark: { words: null }`: whom the pictures are for',
+        ),
+    })
+    .optional()
+    .describe('What text in the picture says that profiles ask for; each of its fields counts by itself'),
   owner: z.string().max(200).optional().describe('Owner of the pictures, in the header of every frame'),
   comments: z.string().max(1000).optional().describe('Free text, in the header of every frame'),
 });

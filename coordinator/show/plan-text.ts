@@ -4,6 +4,7 @@ import { printable } from '../../files/names.ts';
 import type { NightPlan } from '../plan/index.ts';
 import type { CadenceOfRoll } from '../plan/cadence.ts';
 import type { ShownOfRoll } from '../plan/shown.ts';
+import type { WrittenOfRoll } from '../plan/written.ts';
 import type { LeftOfRoll } from '../plan/left.ts';
 import { ESTIMATE_RESTS_ON } from '../plan/time.ts';
 import { bytesText, count, durationText, findingsText } from './words.ts';
@@ -30,6 +31,8 @@ export interface PlannedRoll {
   readonly shown: readonly ShownOfRoll[];
   /** How deliverables run that are not as their clips were recorded. */
   readonly cadence: readonly CadenceOfRoll[];
+  /** What is written into pictures, beside names and timecode. */
+  readonly written: readonly WrittenOfRoll[];
 }
 
 /** What compression leaves open; a twentieth either way is no news. */
@@ -49,17 +52,23 @@ const metadata = ({ left: { values, clips } }: PlannedRoll): string =>
     : `, ${values} of the metadata of ${count(clips, 'clip')} without a place in masters (--json names them)`;
 
 const FEW = 3;
-function waysText({ shown, cadence }: PlannedRoll): string {
-  return [...shown.map(({ way, ...of }) => ({ way: `shown ${way}`, ...of })), ...cadence]
-    .map(({ way, profiles, clips }) => {
-      const named =
-        clips.length > FEW
-          ? `${clips.slice(0, FEW).join(', ')} and ${clips.length - FEW} more`
-          : clips.join(', ');
-      return `\n          ${way}: ${printable(named)} (${profiles.join(', ')})`;
-    })
-    .join('');
+function ofClips({ profiles, clips }: Pick<ShownOfRoll, 'profiles' | 'clips'>): string {
+  const named =
+    clips.length > FEW
+      ? `${clips.slice(0, FEW).join(', ')} and ${clips.length - FEW} more`
+      : clips.join(', ');
+  return `${printable(named)} (${profiles.join(', ')})`;
 }
+
+/** Each on a line of its own: what is shown in which way, what runs otherwise than its clip, what is burnt in. */
+const waysText = ({ shown, cadence, written }: PlannedRoll): string =>
+  [
+    ...shown.map((one) => `shown ${one.way}: ${ofClips(one)}`),
+    ...cadence.map((one) => `${one.way}: ${ofClips(one)}`),
+    ...written.map((one) => `burnt in ${printable(one.text)}: ${ofClips(one)}`),
+  ]
+    .map((line) => `\n          ${line}`)
+    .join('');
 
 function toMake(roll: PlannedRoll): string {
   const { deliverables, bytes } = roll.withoutRoom;

@@ -190,13 +190,38 @@ export const profileCodes = {
     weight: 'hold',
     title: 'burnt-in text has no room in the picture',
     remedy:
-      'Change the profile: fewer texts in `burn_in`, a smaller `height_percent`, or a larger raster. Then run again.',
+      'Change the profile: fewer texts in `burn_in`, a smaller `height_percent`, a shorter watermark or one that is centred, or a larger raster. Then run again.',
   },
   'burn-in-unwritable': {
     weight: 'note',
     title: 'burnt-in text has characters that its font cannot write',
     remedy:
       'Read them by their numbers (Unicode) in the picture: they are written there as \\u{…}. Nothing is held for it.',
+  },
+  'burn-in-words-unwritable': {
+    weight: 'hold',
+    title:
+      'words that the profile or the settings state for the picture have characters that its font cannot write',
+    remedy:
+      'Spell them in Latin, Greek or Cyrillic letters, with or without accents: `words` in the profile, `burn_in: { watermark: … }` in the settings. The font has no Hebrew, Thai, Indic or East Asian letters and no pictures of things, Arabic letters would stand unjoined, and of Vietnamese it lacks those with two marks or a hook above. Then run again.',
+  },
+  'burn-in-missing': {
+    weight: 'note',
+    title: 'burnt-in text says that the clip does not say something',
+    remedy:
+      'Read "no camera" or "no date" in the picture as that, or state it and run again: `burn_in: { camera: … }` in the settings says where the camera comes from, and `cameras` names it. A date is that of the clip alone. Nothing is held for it.',
+  },
+  'burn-in-shortened': {
+    weight: 'note',
+    title: 'burnt-in text is cut at its end, since there is no room for it',
+    remedy:
+      'Look at the end of the name in the file name or in the report, where it is whole. For all of it in the picture, give the text a place of its own row, or use a larger raster. Nothing is held for it.',
+  },
+  'watermark-missing': {
+    weight: 'hold',
+    title: 'the profile asks for a watermark, and nobody states its words',
+    remedy:
+      'State `burn_in: { watermark: … }` in the settings, for the show, the camera, the roll or the clip, or `watermark: { words: … }` in the profile. Then run again. Nothing is delivered without it.',
   },
   'audio-length': {
     weight: 'hold',

@@ -67,3 +67,8 @@ export function shownIn(
   const shown = new Date(shownAt(Date.parse(moment) + 1000 * seconds, timeZone));
   return { hours: shown.getUTCHours(), minutes: shown.getUTCMinutes(), seconds: shown.getUTCSeconds() };
 }
+
+/** The date there at a moment (milliseconds since 1970, UTC): 2031-03-04. */
+export function localDate(moment: number, timeZone: string): string {
+  return new Date(shownAt(moment, timeZone)).toISOString().slice(0, 10);
+}

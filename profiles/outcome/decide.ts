@@ -4,6 +4,7 @@ import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio, type Rate, roundedDivision, safeNumber } from '../../media/time/rate.ts';
 import { rgbBasis } from '../../proof/tap.ts';
+import { isWatermark } from '../../proof/text/form.ts';
 import { traitsOf, vc3FrameBytes } from '../codecs.ts';
 import { pixelsReadBack } from '../ffmpeg-names.ts';
 import { LARGEST_SIDE } from '../limits.ts';
@@ -194,6 +195,8 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     timecode: 'timecode' in cadence ? cadence.timecode : null,
     names: { clip: clip.name, roll, reel: reelOfSource(facts, roll) },
     transfer: 'findings' in picture ? null : picture.colour.transfer,
+    facts,
+    shown,
   });
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
@@ -266,7 +269,10 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       framing: {
         scaled: raster.scaled,
         window: { ...cutOf(raster), width: raster.width, height: raster.height },
-        covered: coveredStrips(profile, raster.width, raster.height),
+        covered: [
+          ...coveredStrips(profile, raster.width, raster.height),
+          ...burnIn.burnIn.filter(isWatermark).map(({ box }) => box),
+        ],
       },
       basis: picture.basis,
       earlierField: earlierField(video),

@@ -5,7 +5,7 @@
 import { join } from 'node:path';
 import { burnInFont } from '../../files/installation.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
-import type { BurntIn } from '../../proof/text/form.ts';
+import { type BurntIn, isWatermark } from '../../proof/text/form.ts';
 import { frameDigits } from '../../proof/text/words.ts';
 import type { Outcome } from '../outcome.ts';
 import { graphValue } from './escape.ts';
@@ -75,6 +75,13 @@ function grey(code: number): string {
   return `0x${level.toString(16).padStart(2, '0').repeat(3)}`;
 }
 
+/** A share of whole 255ths, as FFmpeg has it: `@0x66`. */
+function seenThrough({ num, den }: BurntIn['look']['opacity']): string {
+  const part = (255 * num) / den;
+  if (!Number.isInteger(part)) throw new RangeError(`letters of ${num}/${den}`);
+  return `@0x${part.toString(16).padStart(2, '0')}`;
+}
+
 /**
  * One character, on whole pixels, as the font draws it without hinting. Each has a filter of its own: how far apart a line puts its
  * characters, to the pixel or to a quarter of one, differs between versions of FFmpeg.
@@ -87,7 +94,8 @@ function character(
 ): string {
   // From 6.1 on, `ascent` is not always that of the glyph that is drawn; before, there was no way to name the base line.
   const y = alignsText ? `${baseline}:y_align=baseline` : `${baseline}-ascent`;
-  return `drawtext=${words}:fontfile=${graphValue(burnInFont())}:fontsize=${size}:fontcolor=${grey(look.letters)}:ft_load_flags=no_hinting:text_shaping=0:x=${left + index * pitch}:y=${y}`;
+  const colour = `${grey(look.letters)}${isWatermark({ look }) ? seenThrough(look.opacity) : ''}`;
+  return `drawtext=${words}:fontfile=${graphValue(burnInFont())}:fontsize=${size}:fontcolor=${colour}:ft_load_flags=no_hinting:text_shaping=0:x=${left + index * pitch}:y=${y}`;
 }
 
 /**
@@ -123,10 +131,17 @@ export function burnIn({
 /** What each drawtext is asked for. A blank too, so that places stay plain. */
 function charactersOf({ words }: BurntIn, path: string, files: TextFile[]): string[] {
   if (words.kind === 'timecode') return labelCharacters(words.start);
+  if (words.kind === 'frame') return digits(`(n+${words.start})`, words.digits);
   return [...words.text].map((text, at) => {
     files.push({ path: `${path}-${at}.txt`, text });
     return `textfile=${graphValue(`${path}-${at}.txt`)}:expansion=none`;
   });
+}
+
+/** The lowest digits of a whole number, one drawtext each. */
+function digits(number: string, length: number): string[] {
+  const digit = (of: string): string => `text=${graphValue(`%{eif:${of}:d}`)}`;
+  return Array.from({ length }, (_, at) => digit(`mod(floor((${number})/${10 ** (length - 1 - at)}),10)`));
 }
 
 /**
@@ -141,10 +156,6 @@ function labelCharacters({ frame, base, drop }: Timecode): string[] {
   const label = drop
     ? `(${count}+${9 * dropped}*floor(${count}/${ten})+${dropped}*max(0,floor((mod(${count},${ten})-${dropped})/${minute})))`
     : count;
-  const digit = (of: string): string => `text=${graphValue(`%{eif:${of}:d}`)}`;
-  /** Digits of a whole number below 10^count. */
-  const digits = (number: string, length: number): string[] =>
-    Array.from({ length }, (_, at) => digit(`mod(floor((${number})/${10 ** (length - 1 - at)}),10)`));
   const mark = (text: string): string => `text=${graphValue(text)}:expansion=none`;
   const seconds = `floor(${label}/${base})`;
   return [

@@ -104,19 +104,57 @@ function wholeFrames(seed: string, frames: number): number[] {
   return [...new Set([0, ...drawn, frames - 1])].sort((a, b) => a - b);
 }
 
-/** The lines that text leaves free, and those that it may cover. */
-function bandsOf({ window, covered }: TileRequest['framing']): { joint: Joint; from: number; to: number }[] {
+interface Band {
+  readonly joint: Joint;
+  readonly from: number;
+  readonly to: number;
+}
+
+/** Free lines between two watermarks, as many as a tile has; fewer are taken to be of the watermarks. */
+const LEAST_FREE = TILE;
+
+/** Lines in the middle of the picture that watermarks leave free, and those that they lie on. */
+function withoutWatermarks(free: Band, marks: readonly Rectangle[]): Band[] {
+  const even = (line: number): number => line - (line % 2);
+  const spans: { from: number; to: number }[] = [];
+  for (const { top, height } of [...marks].sort((a, b) => a.top - b.top)) {
+    const span = { from: even(top), to: even(top + height + 1) };
+    const last = spans.at(-1);
+    if (last !== undefined && span.from - last.to < LEAST_FREE) last.to = Math.max(last.to, span.to);
+    else spans.push(span);
+  }
+  const out: Band[] = [];
+  let at = free.from;
+  for (const { from, to } of spans) {
+    const isFree = from - at >= LEAST_FREE;
+    if (isFree) out.push({ joint: 'given', from: at, to: from });
+    const end = free.to - to < LEAST_FREE ? free.to : to;
+    out.push({ joint: 'untexted', from: isFree ? from : at, to: end });
+    at = end;
+  }
+  if (at < free.to) out.push({ joint: 'given', from: at, to: free.to });
+  return out;
+}
+
+/** The lines that text leaves free, and those that it may cover: strips at the top and at the bottom, and what lies between them. */
+function bandsOf({ window, covered: all }: TileRequest['framing']): Band[] {
+  const covered = all.filter(({ width }) => width === window.width);
+  const marks = all.filter(({ width }) => width < window.width);
   const top = Math.max(0, ...covered.filter((one) => one.top === 0).map((one) => one.height));
   const bottom = Math.min(window.height, ...covered.filter((one) => one.top > 0).map((one) => one.top));
   const even = (line: number): number => line - (line % 2);
-  const bands: { joint: Joint; from: number; to: number }[] = [
+  const bands: Band[] = [
     { joint: 'untexted', from: 0, to: even(Math.min(top + 1, window.height)) },
     { joint: 'given', from: even(top + 1), to: even(bottom) === bottom ? bottom : even(bottom) },
     { joint: 'untexted', from: even(bottom), to: window.height },
   ];
-  return covered.length === 0
-    ? [{ joint: 'given', from: 0, to: window.height }]
-    : bands.filter(({ from, to }) => to - from >= 2);
+  const plain: Band[] =
+    covered.length === 0
+      ? [{ joint: 'given', from: 0, to: window.height }]
+      : bands.filter(({ from, to }) => to - from >= 2);
+  return marks.length === 0
+    ? plain
+    : plain.flatMap((band) => (band.joint === 'given' ? withoutWatermarks(band, marks) : [band]));
 }
 
 /** Enough of the source for `made` samples, at a place that a whole number of steps leads to, up to the very edge. */
@@ -146,8 +184,9 @@ export function tilePlan(request: TileRequest): TilePlan {
     width: cutSide(given.width, source.width, scaled.width, margin.across),
     height: cutSide(given.height, source.height, scaled.height, margin.down),
   };
+  const open = Math.ceil(OPEN_TILES / Math.max(1, bands.filter(({ joint }) => joint === 'given').length));
   const tiles = bands.flatMap(({ joint, from, to }) =>
-    Array.from({ length: joint === 'given' ? OPEN_TILES : 1 }, (_, index) => ({
+    Array.from({ length: joint === 'given' ? open : 1 }, (_, index) => ({
       joint,
       from,
       to,

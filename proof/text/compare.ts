@@ -7,7 +7,7 @@ import { readFrames } from '../raw-frames.ts';
 import type { PixelLayout } from '../encoder-input/samples.ts';
 import type { Rectangle } from '../framing.ts';
 import type { Font } from './font.ts';
-import type { BurntIn } from './form.ts';
+import { type BurntIn, isWatermark } from './form.ts';
 import { contrastRatio, LEAST_CONTRAST, LettersAndGround } from './contrast.ts';
 import { EDGE, OUTSIDE, TextDrawer, type TextPicture, thinned, whereOf } from './picture.ts';
 import { type LineReader, lineReader, type Luma } from './read-line.ts';
@@ -40,7 +40,7 @@ export interface TextVerdict {
   readonly samples: number;
   /** The farthest sample, in parts of what is allowed. */
   readonly worst: number;
-  /** The lowest contrast of any text in any frame; null: no letters. */
+  /** The lowest contrast of any text but watermarks in any frame; null: no letters. */
   readonly contrast: number | null;
   /** The first of them. */
   readonly faults: readonly TextFault[];
@@ -203,7 +203,9 @@ export class TextComparer {
         expected: `"${words}", ${differs.expected.toFixed(1)} there`,
       }));
     }
-    this.#judgeContrast({ frame, index, item, words, luma: given[0] as WindowPlane });
+    // Of a watermark the profile says how much there is to be seen.
+    if (!isWatermark(item.burntIn))
+      this.#judgeContrast({ frame, index, item, words, luma: given[0] as WindowPlane });
   }
 
   #judgeContrast({
@@ -272,6 +274,7 @@ function planeOff({
   const up = 2 ** (layout.bits - 8);
   const cover = look.cover.num / look.cover.den;
   const letters = up * (plane === 0 ? look.letters : 128);
+  const opacity = look.opacity.num / look.opacity.den;
   const mixed = cover * up * (plane === 0 ? look.ground : 128);
   const edge = plane === 0 ? EDGE_COVER : EDGE_CHROMA;
   const rounding = LETTER_ROUNDING + (plane === 0 ? 0 : NEUTRAL * (up - 1));
@@ -296,7 +299,7 @@ function planeOff({
       let expected = base;
       let allowed = GROUND_ROUNDING;
       if (kind !== OUTSIDE) {
-        const step = letters - base;
+        const step = opacity * (letters - base);
         expected += (covered[at] as number) * step;
         allowed = kind === EDGE ? rounding + edge * Math.abs(step) : rounding;
       }
@@ -316,7 +319,7 @@ function planeOff({
     x: (window.left >> across) + x,
     y: (window.top >> down) + y,
     found: found.values[found.from + y * found.stride + x] as number,
-    expected: base + (covered[worst] as number) * (letters - base),
+    expected: base + opacity * (covered[worst] as number) * (letters - base),
     parts: most,
     count,
   };

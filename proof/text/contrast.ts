@@ -26,6 +26,12 @@ function onScreen(code: number, transfer: string | null): number {
   return screens.get(transfer)?.(signal) ?? signal ** EXPONENT;
 }
 
+/** cd/m² of a neutral Y' in codes of 8 bits, limited range, by the transfer that is tagged; null: it does not say. */
+export function luminanceOf(code: number, transfer: string | null): number | null {
+  const screen = screens.get(transfer);
+  return screen === undefined ? null : REFERENCE_WHITE * screen(Math.min(1, Math.max(0, (code - 16) / 219)));
+}
+
 /** 1 to 21 in standard range, of two Y' in codes of 8 bits, limited range. `transfer`: as tagged. */
 export function contrastRatio(one: number, other: number, transfer: string | null): number {
   const [a, b] = [onScreen(one, transfer), onScreen(other, transfer)];

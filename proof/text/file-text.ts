@@ -4,8 +4,9 @@ import type { PixelLayout } from '../encoder-input/samples.ts';
 import type { Rectangle } from '../framing.ts';
 import { readFrames } from '../raw-frames.ts';
 import type { Font } from './font.ts';
-import type { BurntIn } from './form.ts';
-import { type Evidence, isInstead, type LineReader, lineReader } from './read-line.ts';
+import { type BurntIn, isWatermark } from './form.ts';
+import { type Evidence, isInstead, type LineReader, lineReader, type Luma } from './read-line.ts';
+import { type MarkReader, markReader } from './read-mark.ts';
 import { textWindows } from './window.ts';
 import { lumaOf, planesIn, type Stack, samplesIn, stackBytes, type WindowPlane } from './windows-in.ts';
 import { wordsOf } from './words.ts';
@@ -29,12 +30,24 @@ export interface FileTextVerdict {
   readonly frames: number;
   /** Characters that were held against their pictures. */
   readonly characters: number;
-  /** Of the line that is least like its words: 1, the words and nothing else; 0, anything. */
-  readonly least: number;
+  /** Of the line that is least like its words: 1, the words and nothing else; 0, anything. null: watermarks alone. */
+  readonly least: number | null;
+  /** Luma that letters have, the least and the most of any frame, codes of 8 bits, and what is stated; null: all of them are too small to say it. */
+  readonly level: { readonly least: number; readonly most: number; readonly stated: number } | null;
+  /** Of watermarks; null: there is none. */
+  readonly marks: MarksSeen | null;
   /** The first of them. */
   readonly faults: readonly FileTextFault[];
   /** How many there are in all: texts of frames. */
   readonly faulty: number;
+}
+
+export interface MarksSeen {
+  /** The least height of any letters that were seen, in parts of what is stated. */
+  readonly least: number;
+  /** Places of frames: with letters, and with a picture that would hide them. */
+  readonly seen: number;
+  readonly untold: number;
 }
 
 /** A line less like the picture of its words does not show them: docs/mechanisms/burn-in.md. */
@@ -44,6 +57,16 @@ const DESCRIBED = 12;
 const RUN = 24;
 /** Fewer are as one. */
 const MANY = 8;
+/** The same of a watermark, whose letters are fainter. */
+const MARK_RUN = 96;
+/** Letters of a watermark that have less than this part of their height are not there. */
+export const LEAST_HEIGHT = 0.25;
+/** And more than this: of other letters than were stated. */
+const MOST_HEIGHT = 1.5;
+/** Standard error of a height below which that can be told. */
+const TOLD = 0.06;
+/** Codes of 8 bits that letters may be off by the mean of their inside: docs/mechanisms/burn-in.md. */
+export const LEVEL_OFF = 8;
 
 /** Which words a line shows when it is early, late, or stays as it was. */
 const ALTERNATIVES = [(frame: number) => frame - 1, (frame: number) => frame + 1, () => 0];
@@ -77,12 +100,48 @@ class Run {
   }
 }
 
-interface Item {
+/** The mean of the pictures of a line whose words stay: what moves behind them is gone from it. */
+class MeanLine {
+  #sum: Float64Array | null = null;
+  frames = 0;
+
+  add({ values }: Luma): void {
+    this.#sum ??= new Float64Array(values.length);
+    for (let at = 0; at < values.length; at += 1)
+      this.#sum[at] = (this.#sum[at] as number) + (values[at] as number);
+    this.frames += 1;
+  }
+
+  /** Begins a new one. */
+  ended({ width, height }: Rectangle): Luma {
+    const { frames } = this;
+    const values = (this.#sum ?? new Float64Array(width * height)).map(
+      (value) => value / Math.max(1, frames),
+    );
+    this.#sum = null;
+    this.frames = 0;
+    return { width, height, values };
+  }
+}
+
+interface Line {
+  readonly kind: 'line';
   readonly burntIn: BurntIn;
   readonly window: Rectangle;
   readonly reader: LineReader;
   readonly run: Run;
+  readonly mean: MeanLine;
 }
+
+interface Mark {
+  readonly kind: 'mark';
+  readonly burntIn: BurntIn;
+  readonly window: Rectangle;
+  readonly reader: MarkReader;
+  frames: number;
+}
+
+type Item = Line | Mark;
 
 export class FileTextReader {
   readonly #request: FileTextRequest;
@@ -92,7 +151,9 @@ export class FileTextReader {
   #faulty = 0;
   #frames = 0;
   #characters = 0;
-  #least = 1;
+  #least: number | null = null;
+  #level: FileTextVerdict['level'] = null;
+  #marks: MarksSeen | null = null;
 
   constructor(request: FileTextRequest) {
     this.#request = request;
@@ -100,7 +161,16 @@ export class FileTextReader {
     this.#stack = { layout: request.layout, stacked, count: request.burntIn.length };
     this.#items = request.burntIn.map((burntIn, index) => {
       const window = windows[index] as Rectangle;
-      return { burntIn, window, reader: lineReader(burntIn, window, request.font), run: new Run() };
+      const of = { burntIn, window };
+      return isWatermark(burntIn)
+        ? { kind: 'mark', ...of, reader: markReader(burntIn, window, request.font), frames: 0 }
+        : {
+            kind: 'line',
+            ...of,
+            reader: lineReader(burntIn, window, request.font),
+            run: new Run(),
+            mean: new MeanLine(),
+          };
     });
   }
 
@@ -111,11 +181,13 @@ export class FileTextReader {
 
   /** The stream has ended. */
   verdict(): FileTextVerdict {
-    for (const [index] of this.#items.entries()) this.#endRun(index);
+    for (const [index, item] of this.#items.entries()) this.#endRun(index, item);
     return {
       frames: this.#frames,
       characters: this.#characters,
       least: this.#least,
+      level: this.#level,
+      marks: this.#marks,
       faults: this.#faults,
       faulty: this.#faulty,
     };
@@ -124,40 +196,117 @@ export class FileTextReader {
   #take(bytes: Buffer): void {
     const frame = this.#frames++;
     const samples = samplesIn(bytes, this.#stack);
-    for (const [index, { burntIn, window, reader, run }] of this.#items.entries()) {
-      const [luma] = planesIn(samples, this.#stack, index, window) as [WindowPlane];
+    for (const [index, item] of this.#items.entries()) {
+      const [luma] = planesIn(samples, this.#stack, index, item.window) as [WindowPlane];
       const picture = lumaOf(luma, this.#request.layout.bits);
-      const words = wordsOf(burntIn.words, frame);
-      const length = [...words].length;
-      const alternatives =
-        burntIn.words.kind === 'same'
-          ? []
-          : ALTERNATIVES.map((other) => wordsOf(burntIn.words, other(frame)));
-      const { likeness, others, evidence } = reader.fit(picture, words, alternatives);
-      this.#characters += length;
-      this.#least = Math.min(this.#least, likeness);
-      run.add(
-        frame,
-        evidence.map((one, at) => (alternatives[at] === words ? null : one)),
-      );
-      const instead = alternatives.find(
-        (other, at) => other !== words && isInstead(evidence[at] as Evidence, 'one'),
-      );
-      if (likeness < LEAST_LIKENESS || others > 0 || instead !== undefined)
-        this.#fault({
-          frame,
-          item: index,
-          found: `${burntIn.text}: ${inWords(reader.read(picture, length), instead ?? null)}`,
-          expected: `"${words}"`,
-        });
-      if (run.frames === RUN) this.#endRun(index);
+      if (item.kind === 'mark') this.#mark(frame, index, item, picture);
+      else this.#line(frame, index, item, picture);
     }
   }
 
-  #endRun(index: number): void {
-    const { burntIn, run } = this.#items[index] as Item;
+  #line(frame: number, index: number, line: Line, picture: Luma): void {
+    const { burntIn, reader, run, mean } = line;
+    const words = wordsOf(burntIn.words, frame);
+    const length = [...words].length;
+    const alternatives =
+      burntIn.words.kind === 'same' ? [] : ALTERNATIVES.map((other) => wordsOf(burntIn.words, other(frame)));
+    const { likeness, others, evidence } = reader.fit(picture, words, alternatives);
+    this.#characters += length;
+    this.#least = Math.min(this.#least ?? 1, likeness);
+    run.add(
+      frame,
+      evidence.map((one, at) => (alternatives[at] === words ? null : one)),
+    );
+    if (burntIn.words.kind === 'same') mean.add(picture);
+    const instead = alternatives.find(
+      (other, at) => other !== words && isInstead(evidence[at] as Evidence, 'one'),
+    );
+    if (likeness < LEAST_LIKENESS || others > 0 || instead !== undefined)
+      this.#fault({
+        frame,
+        item: index,
+        found: `${burntIn.text}: ${inWords(reader.read(picture, length), instead ?? null)}`,
+        expected: `"${words}"`,
+      });
+    else this.#judgeLevel(frame, index, line, reader.level(picture, words));
+    if (run.frames === RUN) this.#endRun(index, line);
+  }
+
+  /** Of a line that shows its words. */
+  #judgeLevel(frame: number, index: number, { burntIn }: Line, level: number | null): void {
+    if (level === null) return;
+    const stated = burntIn.look.letters;
+    this.#level = {
+      least: Math.min(this.#level?.least ?? level, level),
+      most: Math.max(this.#level?.most ?? level, level),
+      stated,
+    };
+    if (Math.abs(level - stated) > LEVEL_OFF)
+      this.#fault({
+        frame,
+        item: index,
+        found: `${burntIn.text}: letters of ${level.toFixed(1)}`,
+        expected: `${stated}, to ${LEVEL_OFF} codes of 8 bits`,
+      });
+  }
+
+  #mark(frame: number, index: number, mark: Mark, picture: Luma): void {
+    const { burntIn, reader } = mark;
+    const { height, error } = reader.fit(picture);
+    this.#characters += [...wordsOf(burntIn.words, frame)].length;
+    mark.frames += 1;
+    const marks = this.#marks ?? { least: 1, seen: 0, untold: 0 };
+    const isSeen = height >= LEAST_HEIGHT;
+    const isUntold = !isSeen && error > TOLD;
+    this.#marks = {
+      least: isSeen ? Math.min(marks.least, height) : marks.least,
+      seen: marks.seen + (isSeen ? 1 : 0),
+      untold: marks.untold + (isUntold ? 1 : 0),
+    };
+    const isStrong = height - 4 * error > MOST_HEIGHT;
+    if ((!isSeen && !isUntold) || isStrong)
+      this.#fault({
+        frame,
+        item: index,
+        found: `${burntIn.text}: ${isSeen ? `letters of ${height.toFixed(2)} of their height` : 'not there'} at ${burntIn.box.left}, ${burntIn.box.top}`,
+        expected: `"${wordsOf(burntIn.words, frame)}"`,
+      });
+    if (mark.frames === MARK_RUN) this.#endRun(index, mark);
+  }
+
+  #endRun(index: number, item: Item): void {
+    if (item.kind === 'mark') this.#endMark(index, item);
+    else this.#endLine(index, item);
+  }
+
+  #endMark(index: number, mark: Mark): void {
+    const { shown } = mark.reader.words();
+    const { frames } = mark;
+    mark.frames = 0;
+    if (shown === null) return;
+    this.#fault({
+      frame: this.#frames - frames,
+      item: index,
+      found: `watermark: over ${frames} frames, rather "${shown}"`,
+      expected: `"${wordsOf(mark.burntIn.words, 0)}"`,
+    });
+  }
+
+  #endLine(index: number, { burntIn, window, reader, run, mean }: Line): void {
     const { first, frames } = run;
     const shown = run.ended();
+    if (mean.frames > 1) {
+      const words = wordsOf(burntIn.words, 0);
+      const picture = mean.ended(window);
+      const { likeness, others } = reader.fit(picture, words, []);
+      if (likeness < LEAST_LIKENESS || others > 0)
+        this.#fault({
+          frame: first,
+          item: index,
+          found: `${burntIn.text}: over ${frames} frames, ${inWords(reader.read(picture, [...words].length), null)}`,
+          expected: `"${words}"`,
+        });
+    }
     const other = ALTERNATIVES[shown];
     if (other === undefined) return;
     const words = (frame: number): string => wordsOf(burntIn.words, frame);

@@ -17,11 +17,20 @@ const wordsSchema = z.discriminatedUnion('kind', [
     kind: z.literal('timecode').describe('The label of the frame'),
     start: timecodeSchema.describe('Of the first frame'),
   }),
+  z.object({
+    kind: z.literal('frame').describe('The number of the frame'),
+    start: z.int().nonnegative().describe('Of the first frame'),
+    digits: z.int().positive().describe('Of every number, with zeros in front'),
+  }),
 ]);
 export type Words = z.infer<typeof wordsSchema>;
 
 export const burntInSchema = z.object({
-  text: z.string().describe('What of the clip it says, as in the profile'),
+  text: z.string().describe('What of the clip it says, as in the profile; `watermark`'),
+  from: z
+    .string()
+    .nullable()
+    .describe('Where the words were read or who states them; null: `text` says it, or nobody does'),
   words: wordsSchema,
   letters: z
     .object({
@@ -39,7 +48,14 @@ export const burntInSchema = z.object({
         .number()
         .describe("Y' that the picture in the box is mixed with, in codes of 8 bits; neutral"),
       cover: ratioSchema.describe('How much of that there is in the mix'),
+      opacity: ratioSchema.describe(
+        'How much of the letters there is where they are; less than all of it: a watermark',
+      ),
     })
     .describe('Codes of the delivered file, whatever its range'),
 });
 export type BurntIn = z.infer<typeof burntInSchema>;
+
+/** Letters that the picture is seen through. */
+export const isWatermark = ({ look: { opacity } }: Pick<BurntIn, 'look'>): boolean =>
+  opacity.num < opacity.den;

@@ -2,6 +2,7 @@
  * Which words a line shows, and whether they are those that it must: character by character, against the pictures that our own code draws. The ground of each
  * character is whatever it is, since that is the source's business, and letters may be weaker than they were drawn, since a codec blurs them.
  */
+import { lettersLike } from './alphabet.ts';
 import type { BurntIn } from './form.ts';
 import type { Font } from './font.ts';
 import type { Rectangle } from '../framing.ts';
@@ -13,9 +14,6 @@ export interface Luma {
   readonly height: number;
   readonly values: ArrayLike<number>;
 }
-
-/** What can be told apart from what was expected: printable ASCII, and the mark of what was cut off. */
-const READABLE = [...Array.from({ length: 95 }, (_, index) => String.fromCodePoint(32 + index)), '…'];
 
 /** A cell that looks like no readable character. */
 const UNREADABLE = '\ufffd';
@@ -51,6 +49,8 @@ export interface LineReader {
   fit(luma: Luma, words: string, alternatives: readonly string[]): LineFit;
   /** What is there, as well as it can be read; null: no text. */
   read(luma: Luma, length: number): string | null;
+  /** Samples that letters cover all around: their mean, codes of 8 bits; null: too few, in letters so small. */
+  level(luma: Luma, words: string): number | null;
 }
 
 /** Of the squares between two characters, how much nearer to another one a cell must be: 0 is in the middle, 1 is that other one. */
@@ -64,8 +64,13 @@ const SOME_TEXT = 0.4;
 /** A codec that leaves letters less than this part of their height above the ground leaves none. */
 const WEAKEST = 0.4;
 
+/** Fewer samples say little of how bright letters are. */
+const LEAST_INSIDE = 24;
+
 interface Cell {
   readonly covered: Float32Array;
+  /** Samples that are covered whole, as are all around them. */
+  readonly inside: readonly number[];
   /** Squares about its mean. */
   readonly energy: number;
 }
@@ -94,7 +99,7 @@ export function lineReader(item: BurntIn, window: Rectangle, font: Font): LineRe
         if (x >= 0 && x < pitch && y >= 0 && y < height)
           covered[y * pitch + x] = glyph.values[row * glyph.width + column] as number;
       }
-    const cell = { covered, energy: scatter(covered) };
+    const cell = { covered, inside: insideOf(covered, pitch), energy: scatter(covered) };
     cells.set(character, cell);
     return cell;
   };
@@ -143,10 +148,12 @@ export function lineReader(item: BurntIn, window: Rectangle, font: Font): LineRe
 
   const whole = cellOf('8').energy;
 
+  /** Of names the scripts that they are written in; of labels, digits are among the plain letters. */
+  const alphabet = lettersLike(item.words.kind === 'same' ? item.words.text : '', font);
   const best = (found: Float64Array, step: number): { character: string; cost: number } =>
-    READABLE.map((character) => ({ character, cost: cost(found, cellOf(character), step) })).reduce((a, b) =>
-      b.cost < a.cost ? b : a,
-    );
+    alphabet
+      .map((character) => ({ character, cost: cost(found, cellOf(character), step) }))
+      .reduce((a, b) => (b.cost < a.cost ? b : a));
 
   return {
     fit: (luma, words, alternatives) => {
@@ -184,6 +191,19 @@ export function lineReader(item: BurntIn, window: Rectangle, font: Font): LineRe
       });
       return { likeness, others, evidence };
     },
+    level: (luma, words) => {
+      let [sum, count] = [0, 0];
+      for (const [index, character] of [...words].entries()) {
+        const { inside } = cellOf(character);
+        const left = letters.left - window.left + index * pitch;
+        for (const at of inside) {
+          const [x, y] = [at % pitch, Math.floor(at / pitch)];
+          sum += luma.values[(top + y) * luma.width + left + x] as number;
+        }
+        count += inside.length;
+      }
+      return count < LEAST_INSIDE ? null : sum / count;
+    },
     read: (luma, length) => {
       const found = Array.from({ length }, (_, index) => valuesOf(luma, index));
       /** What letters on the brightest ground have at least; then as they are, by what was read so. */
@@ -204,6 +224,15 @@ export function lineReader(item: BurntIn, window: Rectangle, font: Font): LineRe
         .join('');
     },
   };
+}
+
+/** Places of samples that are covered whole, and whose neighbours are. */
+function insideOf(covered: Float32Array, width: number): number[] {
+  const isWhole = (at: number): boolean => (covered[at] ?? 0) > 1 - 1 / 512;
+  const around = [-width - 1, -width, -width + 1, -1, 0, 1, width - 1, width, width + 1];
+  return [...covered.keys()].filter(
+    (at) => at % width > 0 && at % width < width - 1 && around.every((step) => isWhole(at + step)),
+  );
 }
 
 /** Squares about the mean. */

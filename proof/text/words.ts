@@ -16,7 +16,16 @@ export function burntLabel(timecode: Timecode): string {
 /** Digits of the frames in a label. */
 export const frameDigits = (base: number): number => Math.max(2, String(base - 1).length);
 
+/** Beyond those digits, and below 0 (a frame before the first), the outermost are lost and the number goes round. */
+function frameNumber({ digits }: { readonly digits: number }, number: number): string {
+  const all = 10 ** digits;
+  return String(((number % all) + all) % all).padStart(digits, '0');
+}
+
 /** `frame`: from 0, of the delivered picture. */
 export function wordsOf(words: Words, frame: number): string {
-  return words.kind === 'same' ? words.text : burntLabel(addFrames(words.start, frame));
+  if (words.kind === 'same') return words.text;
+  return words.kind === 'timecode'
+    ? burntLabel(addFrames(words.start, frame))
+    : frameNumber(words, words.start + frame);
 }

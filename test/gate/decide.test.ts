@@ -674,10 +674,11 @@ test('text in the picture that nobody saw drawn is held', () => {
       burnIn: [
         {
           text: 'clip',
+          from: null,
           words: { kind: 'same', text: 'A001C001' },
           letters: { size: 16, pitch: 9, left: 8, baseline: 20 },
           box: { left: 4, top: 2, width: 80, height: 24 },
-          look: { letters: 235, ground: 16, cover: { num: 3, den: 5 } },
+          look: { letters: 235, ground: 16, cover: { num: 3, den: 5 }, opacity: { num: 1, den: 1 } },
         },
       ],
     };

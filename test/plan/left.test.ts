@@ -44,6 +44,7 @@ test('names every one with its reason by clip and profile, and counts a name of 
         left: leftOfRoll(jobs),
         shown: [],
         cadence: [],
+        written: [],
       },
     ],
     [],

@@ -9,6 +9,7 @@ const roll = {
   left: { values: 0, clips: 0 },
   shown: [],
   cadence: [],
+  written: [],
 };
 
 test('a plan without room says what would be made, not that nothing is', () => {

@@ -79,7 +79,10 @@ describe('names of parts', () => {
       continuesBy: 'timecode',
     });
     expect(found).toMatchObject({ others: [], findings: [] });
-    const short = findClips([file('a.mov'), file('a_2.mov'), file('a_4.mov')], { statedRate: null, ignore: [] });
+    const short = findClips([file('a.mov'), file('a_2.mov'), file('a_4.mov')], {
+      statedRate: null,
+      ignore: [],
+    });
     expect(short.findings).toMatchObject([{ code: 'spanned-part-missing', found: '3 parts, without 3' }]);
   });
 });
@@ -192,7 +195,11 @@ describe('what runs on from part to part', () => {
   });
 
   test.each<[title: string, parts: ClipFacts[], by: 'timecode' | 'order']>([
-    ['one sample of rounding', [part('01:00:00:00', 30, { samples: 60_061 }), part('01:00:01:06', 20)], 'timecode'],
+    [
+      'one sample of rounding',
+      [part('01:00:00:00', 30, { samples: 60_061 }), part('01:00:01:06', 20)],
+      'timecode',
+    ],
     [
       'audio that lasts longer, and begins later in the next part',
       [part('01:00:00:00', 30, { samples: 60_260 }), part('01:00:01:06', 20, { startOffset: 200 })],

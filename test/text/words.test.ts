@@ -21,6 +21,16 @@ describe('labels', () => {
     expect(wordsOf({ kind: 'timecode', start: parseTimecode(start, base) }, frame)).toBe(label);
   });
 
+  test.each([
+    [0, 4, 0, '0000'],
+    [0, 4, 9999, '9999'],
+    [1001, 6, 23, '001024'],
+    // Of a frame before the first, which no frame is: what a label that is late would show.
+    [0, 4, -1, '9999'],
+  ])('number %i of %i digits, %i frames on: %s', (start, digits, frame, number) => {
+    expect(wordsOf({ kind: 'frame', start, digits }, frame)).toBe(number);
+  });
+
   test('a name is the same in every frame', () => {
     expect(wordsOf({ kind: 'same', text: 'A001C001' }, 7)).toBe('A001C001');
   });

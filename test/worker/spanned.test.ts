@@ -147,8 +147,12 @@ describe('a recording in three files', () => {
       ['the first frame of the second part lost', '5a inpoint 0.042'],
       ['the first part twice', '2p'],
     ),
-  ])('%s by the reader is found', async (_, edit) => {
-    const proof = proofOf(job, await made(job, edit));
-    expect(proof).toMatchObject({ findings: [{ code: 'source-read-differs' }] });
-  }, 60_000);
+  ])(
+    '%s by the reader is found',
+    async (_, edit) => {
+      const proof = proofOf(job, await made(job, edit));
+      expect(proof).toMatchObject({ findings: [{ code: 'source-read-differs' }] });
+    },
+    60_000,
+  );
 });
