@@ -129,14 +129,16 @@ function sitingOf({ pixels }: Profile, { primaries }: Outcome['colour']): Pick<O
 /** cd/m²: as dark as a display of its own light is said to be (common practice, no source). */
 const BLACK = 0.0001;
 
-/** What an H.265 stream in PQ says of its light. Pictures that stay as recorded were made on a display that nobody names. */
+/** What an H.265 stream in PQ says of its light. Pictures that stay as recorded, or are placed as they are, were made on a display that nobody names. */
 function lightOf(
   { video, display }: Profile,
   { transfer }: Outcome['colour'],
-  isShown: boolean,
+  shown: Outcome['shown'],
 ): Pick<Outcome, 'contentLight' | 'masteringDisplay'> {
   if (video.codec !== 'h265' || transfer !== 'pq') return { contentLight: null, masteringDisplay: null };
-  if (display === undefined || !isShown) return { contentLight: 'measured', masteringDisplay: null };
+  const isPlaced = shown?.output != null && 'placed' in shown.output;
+  if (display === undefined || shown === null || isPlaced)
+    return { contentLight: 'measured', masteringDisplay: null };
   const { peak, limiting } = renderingFor(display);
   return { contentLight: 'measured', masteringDisplay: { primaries: limiting, peak, black: BLACK } };
 }
@@ -230,7 +232,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     pixelFormat: picture.pixelFormat,
     colour: picture.colour,
     ...sitingOf(profile, picture.colour),
-    ...lightOf(profile, picture.colour, shown !== null),
+    ...lightOf(profile, picture.colour, shown),
     ...picture.kept,
     container: profile.container,
     codec: traits.codec,
