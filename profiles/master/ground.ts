@@ -131,7 +131,7 @@ export function about({ roll, clip, profile }: MasterRequest, items: readonly Fi
 
 /** Of the developed picture. */
 export function sizeOf(
-  { raw, video }: ClipFacts,
+  { raw, video }: Pick<ClipFacts, 'raw' | 'video'>,
   development: Development,
 ): { width: number; height: number } {
   if (raw === undefined) return { width: video.width, height: video.height };

@@ -11,6 +11,7 @@ import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { renderingFor } from '../shown/display.ts';
 import { factsSeen, shownOf } from '../shown/decide.ts';
+import { sizeOf } from '../master/ground.ts';
 import { estimatedBytes } from './bytes.ts';
 import { burnInOf } from './burn-in.ts';
 import { pictureErrorOf, sketchBytes } from './picture-error.ts';
@@ -73,6 +74,29 @@ function rasterFindings(raster: Raster, level: number | null, { profile, facts }
       ),
     );
   return out;
+}
+
+/** Frames that are developed at half their size are large enough for what their profile would make of the whole size, or there is a finding. */
+function halfFindings(
+  { raw, declared }: ClipFacts,
+  shown: Outcome['shown'],
+  { facts: { video }, profile }: Pick<OutcomeRequest, 'facts' | 'profile'>,
+): Finding[] {
+  if (shown?.from !== 'developed' || raw === undefined || declared !== undefined) return [];
+  if (profile.display?.development.demosaic !== 'half') return [];
+  const whole = sizeOf({ raw, video }, { ...profile.display.development, demosaic: 'fine' });
+  const { scaled } = rasterOf({ ...video, ...whole, rotation: 0 }, profile.raster);
+  const { width, height } = shown.size;
+  // Of sides that do not divide by two, or are brought to a multiple, one pixel is no enlargement that anybody sees.
+  return scaled.width <= width + 1 && scaled.height <= height + 1
+    ? []
+    : [
+        finding(
+          'half-too-small',
+          `${width}x${height} of ${whole.width}x${whole.height}, developed by half`,
+          `at least ${scaled.width}x${scaled.height}, to which the profile scales the picture`,
+        ),
+      ];
 }
 
 /** Whole seconds in frames, to the nearest one. */
@@ -203,6 +227,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     ...('findings' in audio ? audio.findings : []),
     ...('findings' in burnIn ? burnIn.findings : []),
     ...rasterFindings(raster, level, request),
+    ...halfFindings(recorded, shown, request),
   ];
   if (
     refusals.length > 0 ||
