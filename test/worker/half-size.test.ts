@@ -7,7 +7,6 @@ import { layout } from '../../ledger/layout.ts';
 import { runJob } from '../../worker/job.ts';
 import { prepareOutput } from '../../media/colour/output/index.ts';
 import type { Triple } from '../../media/colour/matrix.ts';
-import { freshFolder } from '../support/folder.ts';
 import { codesBesideLimits, groupFolder, interpretation, reportOf } from '../support/master.ts';
 import { masterJob, rawClip } from '../support/masters.ts';
 import { outputOf } from '../support/pictures.ts';
@@ -43,7 +42,7 @@ beforeAll(async () => {
     const channel = (x & 1) + (y & 1);
     return Math.round(65_535 * light(x, y, channel) * (NEUTRAL[channel] as number));
   });
-  const clip = await rawClip(freshFolder('raw'), { width: WIDTH, height: HEIGHT, frames: 2 }, () => ({
+  const clip = await rawClip(groupFolder('raw'), { width: WIDTH, height: HEIGHT, frames: 2 }, () => ({
     samples,
     bits: 16,
   }));
