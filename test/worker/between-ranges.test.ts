@@ -14,6 +14,7 @@ import { apply, invert, type Matrix, type Triple } from '../../media/colour/matr
 import { runJob } from '../../worker/job.ts';
 import { decisionOf } from '../support/decide.ts';
 import { packageFolder } from '../../files/installation.ts';
+import { further } from '../support/lane.ts';
 import { factsOf } from '../support/make.ts';
 import { codesBesideLimits, groupFolder, interpretation, reportOf } from '../support/master.ts';
 import { masterJob } from '../support/masters.ts';
@@ -149,19 +150,20 @@ describe('BT.709', () => {
   });
 });
 
-describe.each<[string, PatchTags, (light: number) => number, readonly Profile[]]>([
+type Row = [string, PatchTags, (light: number) => number, readonly Profile[]];
+describe.each<Row>([
   [
     'PQ',
     { matrix: 'bt2020', transfer: 'smpte2084' },
     (light) => pq(100 * light),
     ['native-rdd36', 'native-hlg'],
   ],
-  [
+  ...further<Row>([
     'HLG',
     { matrix: 'bt2020', transfer: 'arib-std-b67' },
     (light) => hlg(light * HLG_WHITE),
     ['native-rdd36', 'native-pq'],
-  ],
+  ]),
 ])('%s', (_, tags, encode, profiles) => {
   const coded = patches.map(({ aces }) => apply(invert(BT2020_TO_AP0), aces));
   const brightest = tags.transfer === 'smpte2084' ? 100 : 1 / HLG_WHITE;

@@ -53,7 +53,7 @@ beforeAll(async () => {
     return path;
   };
   const best =
-    'video: { codec: rdd36, quality: 4444-xq }\npixels: 4:4:4 12-bit\ntimecode: { missing: zero }\n';
+    'video: { codec: rdd36, quality: 4444-xq }\npixels: 4:4:4 10-bit\ntimecode: { missing: zero }\n';
   const quarter = `${best}raster: { policy: fit, width: ${WIDTH / 2}, height: null, multiple_of: 2, enlarge: false }\n`;
   job = await masterJob(
     clip,
@@ -76,7 +76,7 @@ interface Picture {
   readonly width: number;
   readonly planes: readonly [Uint16Array, Uint16Array, Uint16Array];
 }
-/** Y', Cb, Cr of the first frame, 12 bits. */
+/** Y', Cb, Cr of the first frame, 12 bits: as many as its decoder gives. */
 async function decoded(profile: string, width: number, height: number): Promise<Picture> {
   const bytes = await outputOf('ffmpeg', [
     ...['-v', 'error', '-i', await fileOf(profile), '-frames:v', '1', '-pix_fmt', 'yuv444p12le'],

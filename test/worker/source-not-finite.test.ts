@@ -69,7 +69,8 @@ test.each(['grading-master-exr', 'test/fixtures/profiles/native-rdd36.yaml'])(
       ],
     ]);
     const name = job.deliverables[0]?.profile.name ?? '';
-    expect(existsSync(join(job.deliveryFolder, name))).toBe(false);
+    for (const made of ['A001C001', 'A001C001.mov'])
+      expect(existsSync(join(job.deliveryFolder, name, made))).toBe(false);
   },
 );
 
