@@ -222,7 +222,7 @@ export const profileSchema = z.strictObject({
     })
     .optional()
     .describe(
-      'Pictures whose values mean light of a scene (raw frames, scene-linear frames, a log curve or PQ or HLG that the settings or the tags name) are shown for this display: exposure, CDL, look and output transform as the settings have them. They have its primaries, transfer and matrix. Absent: every picture stays as it was recorded',
+      'Pictures whose values mean light of a scene (raw frames, scene-linear frames, a log curve or PQ or HLG that the settings or the tags name) are shown for this display: exposure, CDL, look and output transform as the settings have them. Of high range, pictures of standard range are placed in it as they look, with their white at 203 cd/m² (ITU-R BT.2408). They have its primaries, transfer and matrix. Absent: every picture stays as it was recorded',
     ),
   timecode: z
     .strictObject({

@@ -3,6 +3,7 @@
  * with an encoder that has the fault, and asks the gate; then clean cases (`--clean <n>`, a fifth of the others), which
  * must come out ready. Prints a table of faults and verdicts; `--json` everything. `--fault <name>`: that fault alone.
  * `--case <id>`: that case of the seed alone, with its files kept. `--folder <path>`: work there, and keep the material.
+ * `--ways`: sources of every kind whose pictures go a colour way, and the faults of one, in place of the others.
  * `--limits` measures instead how small a fault may be and still be found: `--codecs`, `--scenes`, `--kinds` (lists with commas), `--size 1920x1080`,
  * `--frames <n>` of a clip, `--places <n>` drawn for a fault that has one, `--single <n>` frames looked at one by one.
  * Exit code 1 when a fault was missed, a clean case was held, or a case did not work.

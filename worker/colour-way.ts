@@ -12,7 +12,10 @@ import {
   type WayTable,
 } from '../media/colour/shown/table.ts';
 import { differenceOf } from '../media/colour/output/itp.ts';
-import { showingOf } from '../media/colour/shown/way.ts';
+import type { StandardRange } from '../media/colour/output/placed-sdr.ts';
+import { placing, type Showing, showingOf } from '../media/colour/shown/way.ts';
+import { transformTo } from '../media/colour/input.ts';
+import type { ColourTransform } from '../media/colour/steps.ts';
 import { ap0OfAcescct, SHOWN_BITS } from '../media/colour/acescct.ts';
 import { canonicalJson } from '../profiles/hash.ts';
 import { factsSeen } from '../profiles/shown/decide.ts';
@@ -39,19 +42,14 @@ export async function bakedWay(deliveryFolder: string, shown: Shown): Promise<Ba
   );
   const known = kept.get(key);
   if (known !== undefined) return known;
-  const { way, output } = shown;
-  const showing = showingOf({
-    input: shown.from === 'recorded' ? await readInput(deliveryFolder, shown.input) : ap0OfAcescct,
-    way,
-    look: way.look === null ? null : await readLook(deliveryFolder, way.look),
-    output,
-  });
+  const { output } = shown;
+  const showing = await showingFor(deliveryFolder, shown);
   const end = shown.from === 'recorded' ? SCALED_END : 1;
   const table = bakeTable({
     showing,
     display: shown.display,
     end,
-    size: sizeOf(output?.rendering.version ?? 'aces-2'),
+    size: sizeOf(output !== null && 'rendering' in output ? output.rendering.version : 'aces-2'),
   });
   const error = tableError(table, showing, end, differenceOf(shown.display));
   const baked = { table, files: tableFiles(table), error };
@@ -62,6 +60,22 @@ export async function bakedWay(deliveryFolder: string, shown: Shown): Promise<Ba
   }
   return baked;
 }
+
+async function showingFor(deliveryFolder: string, { way, output, ...shown }: Shown): Promise<Showing> {
+  if (output !== null && 'placed' in output)
+    return placing(shown.from === 'recorded' ? AS_IT_IS : recordedOfAcescct(output.placed), output);
+  return showingOf({
+    input: shown.from === 'recorded' ? await readInput(deliveryFolder, shown.input) : ap0OfAcescct,
+    way,
+    look: way.look === null ? null : await readLook(deliveryFolder, way.look),
+    output,
+  });
+}
+const AS_IT_IS: ColourTransform = { steps: [] };
+/** Frames that were developed one by one by this name, back to what they were recorded as. */
+const recordedOfAcescct = (name: StandardRange): ColourTransform => ({
+  steps: [...ap0OfAcescct.steps, ...transformTo({ name }).steps],
+});
 
 export const thinComparer = ({ facts }: Job, shown: Shown, { table }: BakedWay): ThinComparer =>
   new ThinComparer({ size: uprightSize(factsSeen(facts, shown).video), table, bits: SHOWN_BITS });

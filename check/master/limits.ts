@@ -12,8 +12,15 @@ const MUCH_LIMITED = 0.001;
 /** Of the pixels of a clip. Exposed for the grade, a lit scene has its white below 1.0 and lamps, windows and the sun above it. */
 const MOSTLY = 0.5;
 
-const scaleOf = (form: MasterForm): { readonly words: string; readonly share: number } => {
+/** Developed pictures on their way to a display: R'G'B' of 14 bits (docs/mechanisms/colour-way.md). */
+export interface ShownForm {
+  readonly format: 'shown';
+}
+
+const scaleOf = (form: MasterForm | ShownForm): { readonly words: string; readonly share: number } => {
   if (form.format === 'rdd36') return { words: "Y'CbCr of 10 bits, codes 4 to 1019", share: MUCH_LIMITED };
+  if (form.format === 'shown')
+    return { words: "R'G'B' of 14 bits, codes 0 to 16383, ACEScct", share: MUCH_LIMITED };
   return form.format === 'dpx'
     ? {
         words: `DPX of ${bitsOf(form)} bits, codes 0 to ${2 ** bitsOf(form) - 1}, ACEScct`,
@@ -59,7 +66,7 @@ export function limitedOf(
 
 /** Notes alone: nothing is held by them. */
 export function limitsFindings(
-  form: MasterForm,
+  form: MasterForm | ShownForm,
   { width, height }: { readonly width: number; readonly height: number },
   { ranges, limited }: ValuesSeen,
   subject: FindingSubject,
@@ -88,7 +95,8 @@ export function limitsFindings(
       ),
     );
   }
-  if (whole > 0 && range.overWhite > MOSTLY * whole)
+  // Of pictures for a display the output transform makes what it makes.
+  if (form.format !== 'shown' && whole > 0 && range.overWhite > MOSTLY * whole)
     notes.push(
       finding(
         'master-over-bright',

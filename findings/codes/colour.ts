@@ -18,7 +18,7 @@ export const colourCodes = {
     weight: 'hold',
     title: 'the pictures of this kind of source cannot be shown through their colours here',
     remedy:
-      'State `output: as-recorded` for this clip in the settings, and run again with --settings: its pictures then stay as they were recorded. Or make what is to be looked at outside Rushlight.',
+      'State `output: as-recorded` for this clip in the settings, and run again with --settings: its pictures then stay as they were recorded, in profiles that take its colours. Or make what is to be looked at outside Rushlight.',
   },
   'output-transform-missing': {
     weight: 'hold',

@@ -169,6 +169,12 @@ export const profileCodes = {
     remedy:
       'Use a profile with `source` in this field. A conversion of primaries or transfer is a look, and is made in grading.',
   },
+  'half-too-small': {
+    weight: 'hold',
+    title: 'the profile develops raw frames at half their size, and its picture is larger than that',
+    remedy:
+      'State `display.development.demosaic: fine` in the profile, or a raster of at most half the width and height of the frames (`raster.policy: fit` with a width). Then run again with that profile.',
+  },
   'raw-not-developed': {
     weight: 'hold',
     title: 'the clip is raw sensor data, and the profile has no display to develop it for',

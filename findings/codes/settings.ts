@@ -55,6 +55,19 @@ export const settingsCodes = {
     remedy:
       'State `output: aces-2` or `output: aces-1` where the look is stated, or `cdl: none`, `look: none`, `exposure: 0` and `gamut_compression: false` where pictures are to be shown as they were recorded. Then run again.',
   },
+  'look-left-out': {
+    weight: 'note',
+    title:
+      'a look of the settings is not applied: the pictures of the clip were made for a display, or nobody says what they are',
+    remedy:
+      'Compare with the camera report. Of a log recording, state `input` in the settings, and run again with --settings: it then gets its look. Pictures that were made for a display have theirs, and need nothing.',
+  },
+  'log-by-tags': {
+    weight: 'note',
+    title: 'nobody states the input of the clip; its tags name a log curve, and are followed',
+    remedy:
+      'Compare the tags with the camera report. If it was set otherwise, state `input` for the clip in the settings, which counts before tags, and run again with --settings.',
+  },
   'settings-unmatched': {
     weight: 'note',
     title: 'the settings name what the day does not have',

@@ -359,8 +359,53 @@ const BY_TAGS: readonly {
   { transfer: ['hlg'], primaries: 'bt2020', matrix: ['bt2020', 'rgb', null], name: 'hlg-bt2020' },
 ];
 
-/** The named transform that a source's tags state, null when they are silent, of more than one meaning, or contradict each other. */
-export function inputOfTags({ primaries, transfer, matrix }: ColourTags): InputTransform | null {
+/**
+ * Logarithmic curves of ITU-T H.273 (Table 3, TransferCharacteristics 9 and 10): V = 1 + log10(L) / 2 down to L = 0.01, and V = 1 + log10(L) / 2.5 down to
+ * the square root of 10 / 1000; all that is darker has code 0.
+ */
+const LOG_TAGS: Readonly<Record<string, number>> = { log100: 1 / 2, log316: 1 / 2.5 };
+export const isLogTag = (transfer: string | null): boolean =>
+  transfer !== null && Object.hasOwn(LOG_TAGS, transfer);
+/** Primaries that go with a log tag, and the matrices. */
+const LOG_PRIMARIES = [
+  { primaries: 'bt709', gamut: 'bt709' },
+  { primaries: 'bt2020', gamut: 'bt2020' },
+  { primaries: 'p3-d65', gamut: 'p3d65' },
+] as const;
+
+function logOfTags({ primaries, transfer, matrix }: ColourTags): InputTransform | null {
+  const logSideSlope = transfer === null ? undefined : LOG_TAGS[transfer];
+  const found = LOG_PRIMARIES.find((one) => one.primaries === primaries);
+  if (logSideSlope === undefined || found === undefined) return null;
+  const matrices: readonly (string | null)[] =
+    primaries === 'p3-d65' ? ['bt709', 'bt2020', 'rgb', null] : [primaries, 'rgb', null];
+  if (!matrices.includes(matrix)) return null;
+  const { white, adaptation, ...chromaticities } = gamuts[found.gamut];
+  const pair = ([x, y]: readonly [number, number]): [number, number] => [x, y];
+  return {
+    log: { base: 10, logSideSlope, logSideOffset: 1, linSideSlope: 1, linSideOffset: 0 },
+    primaries: {
+      red: pair(chromaticities.red),
+      green: pair(chromaticities.green),
+      blue: pair(chromaticities.blue),
+    },
+    white: pair(white),
+    adaptation,
+  };
+}
+
+/** Which primaries leave no doubt beside the tag of a curve that is no display's of standard range; null: it is one, or no such curve. */
+export function primariesBeside(transfer: string | null): readonly string[] | null {
+  if (transfer === null) return null;
+  if (isLogTag(transfer)) return LOG_PRIMARIES.map(({ primaries }) => primaries);
+  const entries = transfer === 'pq' || transfer === 'hlg' ? BY_TAGS : [];
+  const found = entries.filter((entry) => entry.transfer.includes(transfer));
+  return found.length === 0 ? null : found.map(({ primaries }) => primaries);
+}
+
+/** The transform that a source's tags state, null when they are silent, of more than one meaning, or contradict each other. */
+export function inputOfTags(tags: ColourTags): InputTransform | null {
+  const { primaries, transfer, matrix } = tags;
   const found = BY_TAGS.find(
     (entry) =>
       transfer !== null &&
@@ -368,7 +413,7 @@ export function inputOfTags({ primaries, transfer, matrix }: ColourTags): InputT
       entry.primaries === primaries &&
       entry.matrix.includes(matrix),
   );
-  return found === undefined ? null : { name: found.name };
+  return found === undefined ? logOfTags(tags) : { name: found.name };
 }
 
 /** For people. */

@@ -135,7 +135,7 @@ export function uprightAspect({
 
 /** Of the developed picture. */
 export function sizeOf(
-  { raw, video }: ClipFacts,
+  { raw, video }: Pick<ClipFacts, 'raw' | 'video'>,
   development: Development,
 ): { width: number; height: number } {
   if (raw === undefined) return uprightSize(video);

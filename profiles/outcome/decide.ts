@@ -12,6 +12,7 @@ import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { renderingFor } from '../shown/display.ts';
 import { factsSeen, shownOf } from '../shown/decide.ts';
+import { sizeOf } from '../master/ground.ts';
 import { estimatedBytes } from './bytes.ts';
 import { burnInOf } from './burn-in.ts';
 import { pictureErrorOf, sketchBytes } from './picture-error.ts';
@@ -76,6 +77,29 @@ function rasterFindings(raster: Raster, level: number | null, rate: Rate, profil
   return out;
 }
 
+/** Frames that are developed at half their size are large enough for what their profile would make of the whole size, or there is a finding. */
+function halfFindings(
+  { raw, declared }: ClipFacts,
+  shown: Outcome['shown'],
+  { facts: { video }, profile }: Pick<OutcomeRequest, 'facts' | 'profile'>,
+): Finding[] {
+  if (shown?.from !== 'developed' || raw === undefined || declared !== undefined) return [];
+  if (profile.display?.development.demosaic !== 'half') return [];
+  const whole = sizeOf({ raw, video }, { ...profile.display.development, demosaic: 'fine' });
+  const { scaled } = rasterOf({ ...video, ...whole, rotation: 0 }, profile.raster);
+  const { width, height } = shown.size;
+  // Of sides that do not divide by two, or are brought to a multiple, one pixel is no enlargement that anybody sees.
+  return scaled.width <= width + 1 && scaled.height <= height + 1
+    ? []
+    : [
+        finding(
+          'half-too-small',
+          `${width}x${height} of ${whole.width}x${whole.height}, developed by half`,
+          `at least ${scaled.width}x${scaled.height}, to which the profile scales the picture`,
+        ),
+      ];
+}
+
 /** Whole seconds in frames, to the nearest one. */
 function keyFrameDistance(seconds: number, { num, den }: Rate): number {
   return safeNumber(roundedDivision(BigInt(seconds) * BigInt(num), BigInt(den)));
@@ -130,14 +154,16 @@ function sitingOf({ pixels }: Profile, { primaries }: Outcome['colour']): Pick<O
 /** cd/m²: as dark as a display of its own light is said to be (common practice, no source). */
 const BLACK = 0.0001;
 
-/** What an H.265 stream in PQ says of its light. Pictures that stay as recorded were made on a display that nobody names. */
+/** What an H.265 stream in PQ says of its light. Pictures that stay as recorded, or are placed as they are, were made on a display that nobody names. */
 function lightOf(
   { video, display }: Profile,
   { transfer }: Outcome['colour'],
-  isShown: boolean,
+  shown: Outcome['shown'],
 ): Pick<Outcome, 'contentLight' | 'masteringDisplay'> {
   if (video.codec !== 'h265' || transfer !== 'pq') return { contentLight: null, masteringDisplay: null };
-  if (display === undefined || !isShown) return { contentLight: 'measured', masteringDisplay: null };
+  const isPlaced = shown?.output != null && 'placed' in shown.output;
+  if (display === undefined || shown === null || isPlaced)
+    return { contentLight: 'measured', masteringDisplay: null };
   const { peak, limiting } = renderingFor(display);
   return { contentLight: 'measured', masteringDisplay: { primaries: limiting, peak, black: BLACK } };
 }
@@ -222,6 +248,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     ...('findings' in audio ? audio.findings : []),
     ...('findings' in burnIn ? burnIn.findings : []),
     ...rasterFindings(raster, level, rate, profile),
+    ...halfFindings(recorded, shown, request),
   ];
   if (
     refusals.length > 0 ||
@@ -251,7 +278,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     pixelFormat: picture.pixelFormat,
     colour: picture.colour,
     ...sitingOf(profile, picture.colour),
-    ...lightOf(profile, picture.colour, shown !== null),
+    ...lightOf(profile, picture.colour, shown),
     ...picture.kept,
     container: profile.container,
     codec: traits.codec,

@@ -1,27 +1,35 @@
 /**
  * Whether a clip's pictures go a colour way in a profile, or stay as they were recorded. Pure.
  *
- * As recorded: where the profile names no display; code values of which nobody says what they mean, and such as were made for a display of standard
- * range, or for the one that the profile names; and where the settings ask for it. Raw and scene-linear frames cannot be looked at as recorded: for those the outcome refuses it.
+ * As recorded: where the profile names no display; code values of which nobody says what they mean, and such as were made for the display that the profile
+ * names, or for one of standard range as well; and where the settings ask for it. Raw and scene-linear frames cannot be looked at as recorded: for those the outcome refuses it.
+ * Pictures of standard range in a profile of high range are placed in its signal, as they look.
  */
 import { type Finding, finding } from '../../findings/finding.ts';
 import { SHOWN_BITS } from '../../media/colour/acescct.ts';
-import type { InputTransform } from '../../media/colour/input.ts';
+import { type InputTransform, isLogTag, primariesBeside } from '../../media/colour/input.ts';
 import { misfit } from '../../media/colour/output/displays.ts';
 import type { OutputTransform } from '../../media/colour/output/index.ts';
-import { type ColourWay, endsOnDisplay, usualWay } from '../../media/colour/way.ts';
+import {
+  isStandardRange,
+  type Placed,
+  REFERENCE_WHITE,
+  type StandardRange,
+} from '../../media/colour/output/placed-sdr.ts';
+import { changesPictures, type ColourWay, endsOnDisplay, usualWay } from '../../media/colour/way.ts';
 import { type ClipFacts, earlierField, type VideoFacts } from '../../media/facts.ts';
 import { codedLinearisation, rawLinearisation, sizeOf } from '../master/ground.ts';
 import type { Profile } from '../schema.ts';
-import { displayTags, renderingFor } from './display.ts';
+import { displayTags, isHighRange, renderingFor } from './display.ts';
 import type { Shown, ShownDisplay } from './schema.ts';
 
-/** Made for a display of standard range: looked at as they are, whoever says so. */
-const FOR_DISPLAYS: readonly string[] = ['bt709', 'bt2020', 'bt1886-bt709', 'bt1886-bt2020', 'srgb'];
+/** Made for a display of standard range, whoever says so; null: for another, or light of a scene. */
+const standardRangeOf = (input: InputTransform | null): StandardRange | null =>
+  input !== null && 'name' in input && isStandardRange(input.name) ? input.name : null;
 
-/** Made for a display of standard range, or for the very display that is asked for. */
+/** Looked at as they are: made for the very display that is asked for, or for one of standard range where that is asked for. */
 const isForDisplay = (input: InputTransform, display: ShownDisplay): boolean =>
-  'name' in input && (FOR_DISPLAYS.includes(input.name) || input.name === display);
+  isHighRange(display) ? 'name' in input && input.name === display : standardRangeOf(input) !== null;
 
 /** R'G'B' of 14 bits: as many as pass the scaler without more rounding, and the filter that applies a table on every machine alike. */
 export const SHOWN_PIXELS = 'gbrp14le';
@@ -39,14 +47,20 @@ const isSceneLinear = ({ pixelFormat }: VideoFacts): boolean => /f(16|32)(le|be)
 
 export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>): ShownDecision {
   const { interpretation, video, raw, declared } = facts;
-  const asRecorded: ShownDecision = { shown: null, notes: [] };
-  if (display === undefined) return asRecorded;
-  const way = facts.way ?? usualWay;
-  const { output } = way;
-  if (output === 'as-recorded') return asRecorded;
+  if (display === undefined) return { shown: null, notes: [] };
+  const stated = facts.way ?? usualWay;
+  const { output } = stated;
+  if (output === 'as-recorded') return { shown: null, notes: [] };
   const input = interpretation?.input ?? null;
   const needsWay = raw !== undefined || declared !== undefined || isSceneLinear(video);
-  if (!needsWay && (input === null || isForDisplay(input, display.encoding))) return asRecorded;
+  if (!needsWay) {
+    const unknown = unknownOf(video, input, display.encoding);
+    if (unknown !== null) return { findings: [unknown] };
+    if (input === null || isForDisplay(input, display.encoding))
+      return { shown: null, notes: lookLeft(stated) };
+  }
+  const placed = needsWay ? null : placedIn(display.encoding, input);
+  const way = placed === null ? stated : usualWay;
   const decided =
     raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, display.development);
   if ('findings' in decided) return decided;
@@ -60,7 +74,7 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
   const common = {
     way,
     display: display.encoding,
-    output: endsOnDisplay(way.look) ? null : outputFor(display, output),
+    output: placed ?? (endsOnDisplay(way.look) ? null : outputFor(display, output)),
   };
   const shown: Shown =
     isRecorded && linearisation.kind === 'coded' && linearisation.matrix !== null
@@ -73,7 +87,69 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
           ...common,
         }
       : { from: 'developed', linearisation, size: sizeOf(facts, display.development), ...common };
-  return { shown, notes };
+  return {
+    shown,
+    notes: [...notes, ...(placed === null ? [] : lookLeft(stated)), ...logByTags(facts)],
+  };
+}
+
+/** null: the pictures are not of standard range, or the display is. */
+function placedIn(display: ShownDisplay, input: InputTransform | null): Placed | null {
+  const placed = standardRangeOf(input);
+  return placed === null || display === 'bt1886-bt709' ? null : { placed, white: REFERENCE_WHITE, display };
+}
+
+/** A look of the settings is for light of a scene: pictures that were made for a display have theirs. */
+const lookLeft = (way: ColourWay): Finding[] =>
+  changesPictures(way)
+    ? [
+        finding(
+          'look-left-out',
+          [
+            ...(way.exposure === 0 ? [] : ['exposure']),
+            ...(way.gamutCompression ? ['gamut compression'] : []),
+            ...(way.cdl === null ? [] : ['CDL']),
+            ...(way.look === null ? [] : [`look ${way.look.file}`]),
+          ].join(', '),
+          'code values of the scene, which the settings or the tags name',
+        ),
+      ]
+    : [];
+
+/** Log that no settings name: the tags do. */
+function logByTags({ interpretation, video: { colour } }: ClipFacts): Finding[] {
+  return interpretation?.inputFrom === 'tags' && isLogTag(colour.transfer)
+    ? [finding('log-by-tags', `tagged ${tagsText(colour)}`, 'an input transform in the settings')]
+    : [];
+}
+
+const tagsText = ({ primaries, transfer, matrix }: VideoFacts['colour']): string =>
+  `primaries ${primaries ?? 'untagged'}, transfer ${transfer ?? 'untagged'}, matrix ${matrix ?? 'untagged'}`;
+
+/**
+ * Code values that cannot be looked at without a meaning that nobody states: tags whose transfer is of high range or log, and which do not say the rest or
+ * contradict it; and on a display of high range, all of which nobody says anything.
+ */
+function unknownOf(
+  { colour }: VideoFacts,
+  input: InputTransform | null,
+  display: ShownDisplay,
+): Finding | null {
+  if (input !== null) return null;
+  const beside = primariesBeside(colour.transfer);
+  if (beside !== null)
+    return finding(
+      'input-unknown',
+      tagsText(colour),
+      `beside ${colour.transfer}: primaries ${beside.join(' or ')} and their matrix; or in the settings of the clip, as its camera was set: \`input: { name: … }\``,
+    );
+  return isHighRange(display)
+    ? finding(
+        'input-unknown',
+        tagsText(colour),
+        'tags that leave no doubt; or in the settings of the clip, if it is BT.709: `input: { name: bt709 }`',
+      )
+    : null;
 }
 
 /** The light that it brings back is what ACEScct has no codes for, in which developed pictures come to their table. */

@@ -11,7 +11,9 @@ export function stagesOf({ way, output }: Pick<Shown, 'way' | 'output'>): string
     ...(gamutCompression ? ['gamut compression'] : []),
     ...(cdl === null ? [] : [`CDL${cdl.from?.id == null ? '' : ` ${cdl.from.id}`}`]),
     ...(look === null ? [] : [`look ${look.file}`]),
-    ...(output === null ? [] : [VERSIONS[output.rendering.version]]),
+    ...(output === null
+      ? []
+      : ['placed' in output ? `white at ${output.white} cd/m²` : VERSIONS[output.rendering.version]]),
   ];
 }
 

@@ -1,7 +1,7 @@
 /** How a clip's pictures are shown: the colour way from its code values to those of a display, as it is stated. */
 import { z } from 'zod';
 import { inputTransformSchema } from '../../media/colour/input.ts';
-import { outputTransformSchema } from '../../media/colour/output/schema.ts';
+import { outputTransformSchema, placedSchema } from '../../media/colour/output/schema.ts';
 import { sitings } from '../../media/colour/siting.ts';
 import { colourWaySchema } from '../../media/colour/way.ts';
 import { ranges, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
@@ -14,9 +14,12 @@ export type ShownDisplay = (typeof shownDisplays)[number];
 const common = {
   way: colourWaySchema.describe('What is done to scene-linear values'),
   display: z.enum(shownDisplays).describe('For which the pictures are made'),
-  output: outputTransformSchema
+  output: z
+    .union([outputTransformSchema, placedSchema])
     .nullable()
-    .describe('From scene-linear AP0 to code values of the display; null: the look ends on the display'),
+    .describe(
+      'From scene-linear AP0 to code values of the display; or pictures of standard range, placed in a signal of high range as they are; null: the look ends on the display',
+    ),
 };
 
 export const shownSchema = z.discriminatedUnion('from', [

@@ -1,7 +1,7 @@
 /** Whether letters can be told from their ground. */
 
 import { encodings } from '../../media/colour/output/displays.ts';
-import { REFERENCE_WHITE } from '../../media/colour/output/sdr-in-pq.ts';
+import { REFERENCE_WHITE } from '../../media/colour/output/placed-sdr.ts';
 
 /** W3C WCAG 2.2, success criterion 1.4.3: text against what it lies on. */
 export const LEAST_CONTRAST = 4.5;

@@ -6,6 +6,7 @@ import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import type { FaultName } from '../faults/fault.ts';
+import type { WayFaultName } from '../faults/way-faults.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
 import { dealer } from './draw.ts';
@@ -30,6 +31,23 @@ test.each<[of: string, fault: FaultName]>([
     results.map(lineOf).join('; '),
   ).toEqual([[fault, 'caught']]);
   expect(summaryOf(results)).toMatchObject({ good: true, rows: [{ fault, cases: 1, caught: 1 }] });
+});
+
+test.each<[of: string, ways: WayFaultName]>([
+  ['a third of a stop', 'a-third-of-a-stop'],
+  ...further<[of: string, ways: WayFaultName]>(['placing', 'rendered-and-not-placed']),
+])('a fault of a colour way (%s) is held for what it is', async (_of, ways) => {
+  const results = await runCampaign({
+    seed: SEED,
+    cases: 1,
+    clean: 0,
+    folder: join(sharedFolder, `ways-${ways}`),
+    ways,
+  });
+  expect(
+    results.map(({ fault: drawn, end }) => [drawn, end]),
+    results.map(lineOf).join('; '),
+  ).toEqual([[ways, 'caught']]);
 });
 
 test('a clean case is ready', async () => {

@@ -2,9 +2,11 @@
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import pLimit from 'p-limit';
-import { describeOperation, type FaultName, isApt } from '../faults/fault.ts';
+import { describeOperation, type FaultName } from '../faults/fault.ts';
 import type { Stage } from '../faults/operation.ts';
 import { type Deal, dealer } from './draw.ts';
+import { wayDealer } from './ways.ts';
+import type { WayFaultName } from '../faults/way-faults.ts';
 import { runCase } from './run-case.ts';
 
 export interface CampaignRequest {
@@ -18,6 +20,8 @@ export interface CampaignRequest {
   readonly only?: string;
   /** This fault alone. */
   readonly fault?: FaultName;
+  /** Sources of every kind whose pictures go a colour way, and its faults; `true`: all of them. */
+  readonly ways?: true | WayFaultName;
   readonly onResult?: (result: CampaignCase) => void;
 }
 
@@ -42,7 +46,7 @@ export type End = (typeof ends)[number];
 
 export interface CampaignCase {
   readonly id: string;
-  readonly fault: FaultName | null;
+  readonly fault: string | null;
   /** Where it sits; null where that is no question. */
   readonly stage: Stage | null;
   readonly clip: string;
@@ -58,7 +62,11 @@ export interface CampaignCase {
 /** What the machine can do at once without one case slowing the other. */
 const AT_ONCE = 2;
 
-async function oneCase({ id, fault, draw }: Deal, folder: string, keep: boolean): Promise<CampaignCase> {
+async function oneCase(
+  { id, fault, draw, isApt }: Deal,
+  folder: string,
+  keep: boolean,
+): Promise<CampaignCase> {
   let about: Pick<CampaignCase, 'id' | 'fault' | 'stage' | 'clip' | 'profiles' | 'operation'> = {
     id,
     fault,
@@ -86,7 +94,7 @@ async function oneCase({ id, fault, draw }: Deal, folder: string, keep: boolean)
           ? 'ready'
           : 'wrong-held'
         : verdict === 'held'
-          ? isApt(fault, operation, codes)
+          ? isApt(operation, codes)
             ? 'caught'
             : 'otherwise'
           : withoutEffect
@@ -116,7 +124,12 @@ async function oneCase({ id, fault, draw }: Deal, folder: string, keep: boolean)
 export async function runCampaign(request: CampaignRequest): Promise<CampaignCase[]> {
   const { seed, folder, only } = request;
   mkdirSync(folder, { recursive: true });
-  const { fault, clean } = await dealer(seed, join(folder, 'material'), request.fault);
+  const { ways } = request;
+  const material = join(folder, 'material');
+  const { fault, clean } =
+    ways === undefined
+      ? await dealer(seed, material, request.fault)
+      : wayDealer(seed, material, ways === true ? undefined : ways);
   const numbers = (count: number): number[] => Array.from({ length: count }, (_, index) => index);
   const deals = [...numbers(request.cases).map(fault), ...numbers(request.clean).map(clean)];
   const limit = pLimit(AT_ONCE);

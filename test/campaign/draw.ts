@@ -9,7 +9,7 @@ import type { ClipFacts } from '../../media/facts.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { outcomeOf } from '../../profiles/outcome/decide.ts';
 import { isMovie, type LoadedProfile, type Profile } from '../../profiles/schema.ts';
-import { drawFault, type FaultName, faultNames } from '../faults/fault.ts';
+import { drawFault, type FaultName, faultNames, isApt } from '../faults/fault.ts';
 import { gradedNames } from '../faults/graded.ts';
 import type { Operation } from '../faults/operation.ts';
 import { type Random, randomOf } from '../faults/random.ts';
@@ -32,7 +32,7 @@ export interface Case {
   /** `17`, or `clean-17`. */
   readonly id: string;
   /** null: a clean case. */
-  readonly fault: FaultName | null;
+  readonly fault: string | null;
   readonly clip: string;
   readonly profiles: readonly string[];
   readonly operation: Operation;
@@ -73,7 +73,9 @@ const RICH: readonly PictureName[] = ['chart', 'zoom', 'pan', 'slow-zoom', 'cuts
 /** A case to be drawn. */
 export interface Deal {
   readonly id: string;
-  readonly fault: FaultName | null;
+  readonly fault: string | null;
+  /** Whether a held case is held for what the fault is. */
+  isApt(operation: Operation, codes: readonly string[]): boolean;
   /** Makes the material where it is not there yet. */
   draw(): Promise<Case>;
 }
@@ -187,7 +189,12 @@ export async function dealer(seed: number, folder: string, only?: FaultName): Pr
     }
     throw new Error(`case ${id}: no clip and profile can have the fault ${fault}`);
   };
-  const deal = (id: string, fault: FaultName | null): Deal => ({ id, fault, draw: () => drawn(id, fault) });
+  const deal = (id: string, fault: FaultName | null): Deal => ({
+    id,
+    fault,
+    draw: () => drawn(id, fault),
+    isApt: (operation, codes) => fault !== null && isApt(fault, operation, codes),
+  });
   return {
     fault: (number) => deal(String(number), order[number % order.length] as FaultName),
     clean: (number) => deal(`clean-${number}`, null),

@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { parseArgs } from 'node:util';
 import { type FaultName, faultNames } from '../faults/fault.ts';
+import { wayFaultNames } from '../faults/way-faults.ts';
 import { type LimitsResult, limitNames, measureLimits } from './limits-run.ts';
 import { type CampaignCase, type CampaignSummary, runCampaign, summaryOf } from './campaign.ts';
 
@@ -35,6 +36,7 @@ export async function campaign(
     fault: { type: 'string' },
     folder: { type: 'string' },
     json: { type: 'boolean' },
+    ways: { type: 'boolean' },
   } as const;
   const { values } = parseArgs({ args: [...args], options });
   const only = values.case;
@@ -42,8 +44,11 @@ export async function campaign(
   const number = only === undefined ? null : Number(/^(?:clean-)?(\d+)$/.exec(only)?.[1] ?? Number.NaN);
   if (number !== null && !Number.isSafeInteger(number))
     throw new RangeError(`--case takes a number, or clean-<number>, not ${only}`);
-  if (values.fault !== undefined && !(faultNames as string[]).includes(values.fault))
-    throw new RangeError(`--fault takes one of ${faultNames.join(', ')}`);
+  const names: readonly string[] = values.ways === true ? wayFaultNames : faultNames;
+  if (values.fault !== undefined && !names.includes(values.fault))
+    throw new RangeError(`--fault takes one of ${names.join(', ')}`);
+  const wayFault = wayFaultNames.find((name) => name === values.fault);
+  const movieFault = (faultNames as FaultName[]).find((name) => name === values.fault);
   const cases =
     number === null ? wholeNumber('cases', values.cases, 100) : only?.startsWith('clean-') ? 0 : number + 1;
   const clean =
@@ -62,7 +67,11 @@ export async function campaign(
       clean,
       folder,
       ...(only === undefined ? {} : { only }),
-      ...(values.fault === undefined ? {} : { fault: values.fault as FaultName }),
+      ...(values.ways === true
+        ? { ways: wayFault ?? true }
+        : movieFault === undefined
+          ? {}
+          : { fault: movieFault }),
       onResult: (result) => {
         ended += 1;
         report(`${ended} of ${only === undefined ? cases + clean : 1}: ${lineOf(result)}`);

@@ -1,5 +1,5 @@
 /** One case: the job of one clip with an encoder that has a fault, then the gate, as a night would have them. */
-import { mkdirSync, rmSync } from 'node:fs';
+import { cpSync, existsSync, mkdirSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import { readDeliverables } from '../../coordinator/gate/disk.ts';
 import { blocks } from '../../findings/finding.ts';
@@ -39,6 +39,8 @@ export interface CaseResult {
 function into(job: Job, folder: string): Job {
   const deliveryFolder = join(folder, job.day, job.roll);
   mkdirSync(deliveryFolder, { recursive: true });
+  // What settings name lies beside the reports.
+  if (existsSync(job.deliveryFolder)) cpSync(job.deliveryFolder, deliveryFolder, { recursive: true });
   return { ...job, deliveryFolder };
 }
 

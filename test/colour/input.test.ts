@@ -135,13 +135,27 @@ describe('tags', () => {
     [null, 'bt709', 'bt709', null],
     ['bt709', null, 'bt709', null],
     ['bt709', 'linear', 'rgb', null],
-    ['bt709', 'log100', 'bt709', null],
+    [null, 'log100', 'bt709', null],
     ['bt601-525', 'bt601', 'bt601', null],
     // Contradictions.
     ['bt709', 'bt709', 'bt2020', null],
+    ['bt709', 'log316', 'bt2020', null],
     ['bt709', 'pq', 'bt709', null],
     ['bt2020', 'bt709', 'bt2020', null],
   ])('%s, %s, %s: %s', (primaries, transfer, matrix, name) => {
     expect(inputOfTags(tags(primaries, transfer, matrix))).toEqual(name === null ? null : { name });
+  });
+
+  // ITU-T H.273, Table 3: V = 1 + log10(L) / 2, and / 2.5. A grey of L in primaries of D65 is a grey of AP0, within the digits of the matrix.
+  test.each([
+    ['log100', 'bt709', 0.5, 0.1],
+    ['log100', 'bt2020', 1, 1],
+    ['log316', 'bt709', 0.6, 0.1],
+    ['log316', 'p3-d65', 0.2, 10 ** -2],
+  ])('%s in %s: a signal of %d is light of %d', (transfer, primaries, signal, light) => {
+    const input = inputOfTags(tags(primaries, transfer, null));
+    if (input === null) throw new Error('no input');
+    for (const channel of evaluate(transformOf(input), signal, signal, signal))
+      expect(channel).toBeCloseTo(light, 6);
   });
 });

@@ -220,6 +220,18 @@ export function argumentsWith(args, operation) {
           ? graphOf(args).replaceAll(operation.from, () => operation.to)
           : replaced(graphOf(args), operation.from, operation.to),
       );
+    case 'other-table': {
+      const table = /lut1d=file=[^,]*:interp=linear,lut3d=file=[^,]*:interp=tetrahedral/;
+      if (!table.test(graphOf(args))) throw new Error('no table of a colour way in the graph');
+      return withGraph(
+        args,
+        graphOf(args).replace(
+          table,
+          () =>
+            `lut1d=file=${operation.spread}:interp=linear,lut3d=file=${operation.space}:interp=tetrahedral`,
+        ),
+      );
+    }
     case 'other-clip':
       return operation.stage === 'decoder' ? withInput(args, operation.clip) : withOtherClip(args, operation);
     case 'option':

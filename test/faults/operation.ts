@@ -45,6 +45,13 @@ export type Operation =
       readonly to: string;
       readonly every?: true;
     }
+  /** The pictures of a colour way go through another table. */
+  | {
+      readonly do: 'other-table';
+      readonly stage: 'encoder';
+      readonly spread: string;
+      readonly space: string;
+    }
   /** `at` null: everything, audio too; else that picture alone. With `decoder` always everything. */
   | {
       readonly do: 'other-clip';

@@ -51,7 +51,7 @@ test.each([
 const clip = { id: 'B007C001', name: 'B007C001' };
 const decide = (wanted: Profile, facts: ClipFacts): ReturnType<typeof outcomeOf> =>
   outcomeOf({ day: 'day-01', roll: 'B007', clip, facts, profile: wanted });
-const said = (name: 'slog3-sgamut3cine' | 'pq-bt2020' | 'hlg-bt2020') => ({
+const said = (name: 'slog3-sgamut3cine' | 'bt709' | 'pq-bt2020' | 'hlg-bt2020') => ({
   interpretation: { ...interpretation, input: { name } },
 });
 const tagged = (transfer: 'pq' | 'hlg') => ({
@@ -101,11 +101,20 @@ describe('a clip', () => {
     });
   });
 
-  test('of standard range is held: nothing makes high range of it', () => {
+  test('of standard range is placed, on a display that nobody names', () => {
+    const { outcome } = decide(hdr, clipFacts(said('bt709')));
+    expect(outcome).toMatchObject({
+      shown: { output: { placed: 'bt709', white: 203, display: 'pq-bt2020' } },
+      colour: { primaries: 'bt2020', transfer: 'pq', matrix: 'bt2020' },
+      contentLight: 'measured',
+    });
+    expect(outcome).toHaveProperty('masteringDisplay', null);
+  });
+
+  test('of which nobody says anything is held, with the line that is missing', () => {
     const decision = decide(hdr, clipFacts());
-    expect('findings' in decision && decision.findings.map(({ code, found }) => [code, found])).toEqual([
-      ['colour-not-converted', 'primaries bt709'],
-      ['colour-not-converted', 'transfer bt709'],
+    expect('findings' in decision && decision.findings).toMatchObject([
+      { code: 'input-unknown', expected: expect.stringContaining('`input: { name: bt709 }`') },
     ]);
   });
 

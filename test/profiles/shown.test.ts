@@ -32,10 +32,20 @@ function factsOf({ video = {}, input, way, over = {} }: Case): ClipFacts {
 /** `stays`, the side that its colour way begins at, or what refuses it. */
 function said(decision: ShownDecision): string {
   if ('findings' in decision) return decision.findings.map(({ code }) => code).join(' ');
-  return decision.shown === null ? 'stays' : decision.shown.from;
+  const { shown, notes } = decision;
+  const output = shown?.output ?? null;
+  const how = shown === null ? 'stays' : output !== null && 'placed' in output ? 'placed' : shown.from;
+  return [how, ...notes.map(({ code }) => code)].join(' ');
 }
 
-const tags = (primaries: 'bt709' | 'bt2020', transfer: 'bt709' | 'pq' | 'hlg'): VideoFacts['colour'] => ({
+const highRange = (encoding: 'pq-bt2020' | 'hlg-bt2020'): Pick<Profile, 'display'> => ({
+  display: { encoding, development: { demosaic: 'fine', highlights: 'by-channel' } },
+});
+
+const tags = (
+  primaries: 'bt709' | 'bt2020',
+  transfer: 'bt709' | 'pq' | 'hlg' | 'log100' | 'log316',
+): VideoFacts['colour'] => ({
   primaries,
   transfer,
   matrix: primaries,
@@ -73,7 +83,7 @@ describe('a profile for a display', () => {
     [
       'log without tags that the settings name',
       { video: { colour: untagged }, input: 'logc3-awg3' },
-      'recorded',
+      'recorded colour-assumed',
     ],
     ['tagged BT.709', {}, 'stays'],
     ['called BT.709 by the settings', { video: { colour: untagged }, input: 'bt709' }, 'stays'],
@@ -140,7 +150,31 @@ describe('a profile for a display', () => {
       { input: 'slog3-sgamut3cine', way: { look: look('srgb') } },
       'look-for-other-display',
     ],
-    ['a look for another display, of what stays', { way: { look: look('srgb') } }, 'stays'],
+    ['a look for another display, of what stays', { way: { look: look('srgb') } }, 'stays look-left-out'],
+    ['a stop of exposure, of what stays', { way: { exposure: 1 } }, 'stays look-left-out'],
+    [
+      'a stop of exposure, of which nobody says anything',
+      { video: { colour: untagged }, input: null, way: { exposure: 1 } },
+      'stays look-left-out',
+    ],
+    ['tagged PQ in primaries of BT.709', { video: { colour: tags('bt709', 'pq') } }, 'input-unknown'],
+    ['tagged HLG alone', { video: { colour: { ...untagged, transfer: 'hlg' } } }, 'input-unknown'],
+    [
+      'tagged PQ alone, which the settings name',
+      { video: { colour: { ...untagged, transfer: 'pq' } }, input: 'pq-bt2020' },
+      'recorded colour-assumed',
+    ],
+    [
+      'tagged PQ alone, as recorded by the settings',
+      { video: { colour: { ...untagged, transfer: 'pq' } }, way: { output: 'as-recorded' } },
+      'stays',
+    ],
+    ['tagged log', { video: { colour: tags('bt709', 'log100') } }, 'recorded'],
+    [
+      'tagged log with the matrix of another standard',
+      { video: { colour: { ...tags('bt709', 'log316'), matrix: 'bt2020' } } },
+      'input-unknown',
+    ],
     [
       'interlaced log',
       { video: { fieldOrder: 'top-first' }, input: 'slog3-sgamut3cine' },
@@ -195,6 +229,76 @@ describe('a profile for a display', () => {
     expect(onDisplay).toMatchObject({ shown: { output: null } });
     const assumed = shownOf(factsOf({ video: { colour: untagged }, input: 'slog3-sgamut3' }), display);
     expect('notes' in assumed && assumed.notes.map(({ code }) => code)).toEqual(['colour-assumed']);
+  });
+});
+
+describe('a profile for a display of high range', () => {
+  test.each<[string, Case, string, string]>([
+    ['tagged BT.709', {}, 'placed', 'placed'],
+    [
+      'called sRGB by the settings',
+      { video: { colour: untagged }, input: 'srgb' },
+      'placed colour-assumed',
+      'placed colour-assumed',
+    ],
+    [
+      "display R'G'B'",
+      { video: { codec: 'dpx', pixelFormat: 'gbrp10le', colour: rgb }, input: 'srgb' },
+      'placed',
+      'placed',
+    ],
+    [
+      'tagged BT.709, with a stop of exposure',
+      { way: { exposure: 1 } },
+      'placed look-left-out',
+      'placed look-left-out',
+    ],
+    ['tagged BT.709, as recorded by the settings', { way: { output: 'as-recorded' } }, 'stays', 'stays'],
+    [
+      'interlaced BT.709',
+      { video: { fieldOrder: 'top-first' } },
+      'colour-way-source-unsupported',
+      'colour-way-source-unsupported',
+    ],
+    ['of which nobody says anything', { video: { colour: untagged } }, 'input-unknown', 'input-unknown'],
+    ['tagged PQ', { video: { colour: tags('bt2020', 'pq') } }, 'stays', 'recorded'],
+    ['tagged HLG', { video: { colour: tags('bt2020', 'hlg') } }, 'recorded', 'stays'],
+    ['log that the settings name', { input: 'slog3-sgamut3cine' }, 'recorded', 'recorded'],
+  ])('%s', (_, given, pq, hlg) => {
+    expect([pq, hlg]).toEqual(
+      (['pq-bt2020', 'hlg-bt2020'] as const).map((encoding) =>
+        said(shownOf(factsOf(given), highRange(encoding))),
+      ),
+    );
+  });
+
+  test('states where pictures of standard range are placed, and nothing of a look', () => {
+    expect(shownOf(factsOf({ way: { exposure: 1 } }), highRange('hlg-bt2020'))).toMatchObject({
+      shown: {
+        from: 'recorded',
+        way: usualWay,
+        display: 'hlg-bt2020',
+        output: { placed: 'bt709', white: 203, display: 'hlg-bt2020' },
+      },
+    });
+  });
+
+  test('names both tags that contradict each other, and the line of the settings', () => {
+    const decided = shownOf(factsOf({ video: { colour: tags('bt709', 'pq') } }), display);
+    expect('findings' in decided && decided.findings).toMatchObject([
+      {
+        found: 'primaries bt709, transfer pq, matrix bt709',
+        expected: expect.stringMatching(/primaries bt2020 or p3-d65.*`input: \{ name: … \}`/),
+      },
+    ]);
+  });
+
+  test('takes log that the tags alone name by them, and says so', () => {
+    const facts = factsOf({ video: { colour: tags('bt709', 'log100') } });
+    const { interpretation: said } = facts;
+    if (said === undefined) throw new Error('no interpretation');
+    const decided = shownOf({ ...facts, interpretation: { ...said, inputFrom: 'tags' } }, display);
+    expect('notes' in decided && decided.notes.map(({ code }) => code)).toEqual(['log-by-tags']);
   });
 });
 

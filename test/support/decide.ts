@@ -5,10 +5,21 @@ import { blocks } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
 import { workContext } from './work.ts';
 
+function filesOf(place: Job['clip']['place']): string[] {
+  if (place.kind === 'movie') return [place.file];
+  if (place.kind === 'spanned') return place.parts.map(({ file }) => file);
+  const { folder, prefix, suffix, padding, first, count } = place;
+  return Array.from(
+    { length: count },
+    (_, at) => `${folder}/${prefix}${String(first + at).padStart(padding, '0')}${suffix}`,
+  );
+}
+
 /** The gate on a roll of this one clip, whose copies hold, with every profile of the job due. */
 export async function decisionOf(job: Job) {
   const { toolchain } = await workContext();
   const names = job.deliverables.map(({ profile }) => profile.name);
+  const paths = filesOf(job.clip.place);
   const onDisk = await readDeliverables(job.deliveryFolder, [job.clip], names, 'measure');
   const decision = decideRoll({
     day: job.day,
@@ -25,14 +36,8 @@ export async function decisionOf(job: Job) {
           digests: [{ file: 'checksums.md5', sha256: job.clip.contentDigest }],
         },
       ],
-      copies: [{ folder: job.rollFolder, files: 1, bytes: job.clip.bytes, verified: true }],
-      files: [
-        {
-          path: job.clip.place.kind === 'movie' ? job.clip.place.file : '',
-          bytes: job.clip.bytes,
-          hashes: {},
-        },
-      ],
+      copies: [{ folder: job.rollFolder, files: paths.length, bytes: job.clip.bytes, verified: true }],
+      files: paths.map((path) => ({ path, bytes: Math.floor(job.clip.bytes / paths.length), hashes: {} })),
       findings: [],
     },
     copiesAsked: 1,

@@ -70,10 +70,15 @@ export function recorded({ encode, toAces }: Log, { aces }: Patch): Triple {
   return [encode(r), encode(g), encode(b)];
 }
 
-/** Y', Cb, Cr of BT.709 in limited range of 10 bits (Recommendation ITU-R BT.709-6), not rounded. */
-export function ycbcrOf([r, g, b]: Triple): Triple {
-  const y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
-  return [64 + 876 * y, 512 + (896 * (b - y)) / 1.8556, 512 + (896 * (r - y)) / 1.5748];
+/** Parts of R' and B' in Y' (Recommendations ITU-R BT.709-6 and BT.2020-2). */
+const partsOf = { bt709: [0.2126, 0.0722], bt2020: [0.2627, 0.0593] } as const;
+export type PatchMatrix = keyof typeof partsOf;
+
+/** Y', Cb, Cr in limited range of 10 bits, not rounded. */
+export function ycbcrOf([r, g, b]: Triple, matrix: PatchMatrix = 'bt709'): Triple {
+  const [red, blue] = partsOf[matrix];
+  const y = red * r + (1 - red - blue) * g + blue * b;
+  return [64 + 876 * y, 512 + (896 * (b - y)) / (2 * (1 - blue)), 512 + (896 * (r - y)) / (2 * (1 - red))];
 }
 
 export const sizeOfPatches = (count: number): { readonly width: number; readonly height: number } => {
@@ -84,10 +89,21 @@ export const sizeOfPatches = (count: number): { readonly width: number; readonly
 export const patchAt = (count: number, x: number, y: number): number =>
   Math.min(count - 1, Math.floor(y / SIDE) * Math.min(count, 10) + Math.floor(x / SIDE));
 
-/** Uncompressed 10-bit 4:2:2 in a MOV, tagged BT.709, as an encoder of a log camera leaves it that nobody has asked. */
-export async function patchMovie(path: string, codes: readonly Triple[], frames = 2): Promise<void> {
+/** ffmpeg's names of tags. */
+export interface PatchTags {
+  readonly matrix: PatchMatrix;
+  readonly transfer: string;
+}
+
+/** Uncompressed 10-bit 4:2:2 in a MOV, tagged BT.709 where nothing is said, as an encoder of a log camera leaves it that nobody has asked. */
+export async function patchMovie(
+  path: string,
+  codes: readonly Triple[],
+  { matrix, transfer }: PatchTags = { matrix: 'bt709', transfer: 'bt709' },
+  frames = 2,
+): Promise<void> {
   const { width, height } = sizeOfPatches(codes.length);
-  const rounded = codes.map((code) => ycbcrOf(code).map((value) => Math.round(value)));
+  const rounded = codes.map((code) => ycbcrOf(code, matrix).map((value) => Math.round(value)));
   const plane = (channel: number, columns: number): Uint16Array =>
     Uint16Array.from({ length: columns * height }, (_, at) => {
       const x = ((at % columns) * width) / columns;
@@ -100,7 +116,10 @@ export async function patchMovie(path: string, codes: readonly Triple[], frames 
   await ffmpeg(
     ...['-f', 'rawvideo', '-pix_fmt', 'yuv422p10le', '-s', `${width}x${height}`, '-r', '24'],
     ...['-i', `${path}.raw`],
-    ...['-vf', 'setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv'],
+    ...[
+      '-vf',
+      `setparams=color_primaries=${matrix}:color_trc=${transfer}:colorspace=${matrix === 'bt2020' ? 'bt2020nc' : matrix}:range=tv`,
+    ],
     ...['-c:v', 'v210', '-timecode', '01:00:00:00', path],
   );
 }

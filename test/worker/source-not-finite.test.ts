@@ -16,7 +16,11 @@ const [WIDTH, HEIGHT, FRAMES] = [21, 18, 3];
 const [NAN, PLUS, MINUS, MOST, HALF] = [0x7e00, 0x7c00, 0xfc00, 0x7bff, 0x3800];
 
 /** `at`: bits of the second and third frame; the first is grey throughout. */
-async function jobOf(at: NonNullable<ExrOptions['bitsAt']>, channels: ExrOptions['channels']): Promise<Job> {
+async function jobOf(
+  at: NonNullable<ExrOptions['bitsAt']>,
+  channels: ExrOptions['channels'],
+  profile = 'grading-master-exr',
+): Promise<Job> {
   const folder = freshFolder('frames');
   mkdirSync(join(folder, 'A001C001'));
   for (let frame = 0; frame < FRAMES; frame += 1)
@@ -30,7 +34,7 @@ async function jobOf(at: NonNullable<ExrOptions['bitsAt']>, channels: ExrOptions
       }),
     );
   const clip = await sequenceClip(folder, numberedFrames('.exr', { padding: 4, count: FRAMES }));
-  return await masterJob(clip, freshFolder('delivery'), ['grading-master-exr'], {
+  return await masterJob(clip, freshFolder('delivery'), [profile], {
     ...interpretation,
     input: { name: 'aces2065-1' },
   });
@@ -45,21 +49,30 @@ async function failureOf(job: Job): Promise<JobFailure> {
   return error;
 }
 
-test('hold the clip, by channel, count and first frame, and nothing is published', async () => {
-  const job = await jobOf((channel, x, y) => {
-    if (channel === 'R' && y === 3 && x < 3) return NAN;
-    if (channel === 'B' && y === HEIGHT - 1 && x >= WIDTH - 2) return x === WIDTH - 1 ? PLUS : MINUS;
-    return HALF;
-  }, undefined);
-  const failure = await failureOf(job);
-  expect(failure.findings.map(({ code, found }) => [code, found])).toEqual([
-    [
-      'source-not-finite',
-      'R: 6 NaN, the first in A001C001.1002.exr; B: 4 infinite, the first in A001C001.1002.exr',
-    ],
-  ]);
-  expect(existsSync(join(job.deliveryFolder, 'grading-master-exr', 'A001C001'))).toBe(false);
-});
+test.each(['grading-master-exr', 'test/fixtures/profiles/native-rdd36.yaml'])(
+  'hold the clip, by channel, count and first frame, and nothing is published: %s',
+  async (profile) => {
+    const job = await jobOf(
+      (channel, x, y) => {
+        if (channel === 'R' && y === 3 && x < 3) return NAN;
+        if (channel === 'B' && y === HEIGHT - 1 && x >= WIDTH - 2) return x === WIDTH - 1 ? PLUS : MINUS;
+        return HALF;
+      },
+      undefined,
+      profile,
+    );
+    const failure = await failureOf(job);
+    expect(failure.findings.map(({ code, found }) => [code, found])).toEqual([
+      [
+        'source-not-finite',
+        'R: 6 NaN, the first in A001C001.1002.exr; B: 4 infinite, the first in A001C001.1002.exr',
+      ],
+    ]);
+    const name = job.deliverables[0]?.profile.name ?? '';
+    for (const made of ['A001C001', 'A001C001.mov'])
+      expect(existsSync(join(job.deliveryFolder, name, made))).toBe(false);
+  },
+);
 
 test('of luminance alone are counted once', async () => {
   const job = await jobOf((_channel, x, y) => (x === 0 && y === 0 ? NAN : HALF), [{ name: 'Y' }]);

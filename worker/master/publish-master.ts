@@ -151,7 +151,10 @@ async function finishShown(
       encoded: made.bitstreams[index] ?? null,
       contentLight: await finishContentLight(output.staged, outcome, made.light[index] ?? null),
       sketch: made.sketches[index] ?? null,
-      development: withReading(report, handedOver),
+      development: withNotes(
+        withReading(report, handedOver),
+        limitsFindings({ format: 'shown' }, outcome.shown.size, seen.seen, subject),
+      ),
       ...(colourWay === null ? {} : { colourWay }),
       ...(encoderInput === null ? {} : { encoderInput }),
       ...(drawnText === null ? {} : { drawnText }),

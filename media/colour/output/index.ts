@@ -6,7 +6,7 @@
  * - the reference gamut compression, a look before them: gamut-compression.ts
  * - their identifiers in the registry of ACES: transform-id.ts
  * - a table of one, for many pixels: table.ts
- * - BT.709 within BT.2100 PQ, which is no rendering: sdr-in-pq.ts
+ * - standard range within BT.2100, which is no rendering: placed-sdr.ts
  * - values that are no numbers: special-values.ts
  */
 import { between } from '../gamuts.ts';

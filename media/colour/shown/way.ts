@@ -4,6 +4,7 @@ import { evaluate } from '../evaluate.ts';
 import type { Triple } from '../matrix.ts';
 import { compressGamut } from '../output/gamut-compression.ts';
 import { type OutputTransform, prepareOutput } from '../output/index.ts';
+import { type Placed, preparePlaced } from '../output/placed-sdr.ts';
 import type { ColourTransform } from '../steps.ts';
 import { gainOf } from '../way-files.ts';
 import { type ColourWay, fromSpace, toSpace } from '../way.ts';
@@ -36,4 +37,10 @@ export function showingOf({ input, way, look, output }: WayStages): Showing {
     if (look !== null) scene = evaluate(look, ...scene);
     return render === null ? scene : render(scene);
   };
+}
+
+/** Pictures of standard range in a signal of high range: nothing of the way is done to them. `recorded`: to R'G'B' as they were recorded, 0 to 1 of full scale. */
+export function placing(recorded: ColourTransform, placed: Placed): Showing {
+  const place = preparePlaced(placed);
+  return (rgb) => place(evaluate(recorded, ...rgb));
 }
