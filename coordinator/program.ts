@@ -2,6 +2,7 @@
 import { Command, type CommandUnknownOpts, Option } from '@commander-js/extra-typings';
 import { withCommandsAsStarted } from '../findings/commands.ts';
 import { packageVersion } from '../files/installation.ts';
+import { MOST_STILLS, usualStills } from '../profiles/stills/usual.ts';
 import {
   DEFAULT_DEMO_FOLDER,
   DEFAULT_PATIENCE_SECONDS,
@@ -60,6 +61,12 @@ const stall = () =>
     `end an encoder without progress after n seconds, and try again (default ${DEFAULT_STALL_SECONDS})`,
   ).argParser(wholeNumber(1, 86_400));
 
+const stills = (): Option =>
+  new Option(
+    '--stills <n>',
+    `pictures of n frames of each clip beside the reports, 0 for none (default: as the settings say, else ${usualStills.count})`,
+  ).argParser(wholeNumber(0, MOST_STILLS));
+
 /** What every command's action gives: the exit code. */
 type Run = () => Promise<number>;
 
@@ -100,6 +107,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     )
     .addOption(slots())
     .addOption(rate())
+    .addOption(stills())
     .addOption(settings())
     .addOption(ignore())
     .addOption(
@@ -170,6 +178,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
       ),
     )
     .addOption(rate())
+    .addOption(stills())
     .addOption(settings())
     .addOption(ignore())
     .addOption(ffmpeg())

@@ -47,6 +47,7 @@ export interface PlanOptions {
   readonly readers?: number;
   readonly workers?: number;
   readonly rate?: Rate;
+  readonly stills?: number;
   readonly settings?: string;
   readonly ignore?: readonly string[];
   readonly ffmpeg?: string;
@@ -66,7 +67,10 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     manifests: options.manifests ?? [],
   });
   const stated = options.settings === undefined ? noSettings : await readSettings(options.settings);
-  const prepared = await prepare({ profiles: options.profile ?? [], settings: stated }, toolsOf(options));
+  const prepared = await prepare(
+    { profiles: options.profile ?? [], settings: stated, stills: options.stills },
+    toolsOf(options),
+  );
   const { rolls, dayManifests, findings: ofDay } = await findRolls(folders);
   if (rolls.length === 0)
     throw new FindingError(

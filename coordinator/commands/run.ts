@@ -24,6 +24,7 @@ export interface RunOptions {
   readonly workers?: number;
   readonly slots?: number;
   readonly rate?: Rate;
+  readonly stills?: number;
   readonly settings?: string;
   readonly ignore?: readonly string[];
   readonly queue?: string;
@@ -96,6 +97,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
         workers: options.workers ?? null,
         slots: options.slots ?? null,
         statedRate: options.rate ?? null,
+        stills: options.stills,
         settings,
         ignore: options.ignore ?? [],
         queue,

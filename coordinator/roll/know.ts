@@ -57,6 +57,7 @@ export interface RollContext extends VerifyContext {
   readonly profiles: readonly LoadedProfile[];
   readonly stated: readonly string[] | null;
   readonly usual: readonly string[];
+  readonly stills?: number | undefined;
   /** Of the rolls whose folders on the delivery would be one, by name. */
   readonly collisions: ReadonlyMap<string, Finding>;
   readonly reservation: Pick<Reservation, 'take' | 'left'>;
@@ -157,7 +158,11 @@ export async function planRoll(
         folder: roll.folder,
         deliveryFolder,
         findings: known.intake?.findings ?? [],
-        clips: known.clips.map((entry) => ({ ...entry, due: entry.settings.profiles })),
+        clips: known.clips.map((entry) => ({
+          ...entry,
+          due: entry.settings.profiles,
+          stills: entry.settings.stills,
+        })),
       },
     ],
     toolchain: context.toolchain,

@@ -7,6 +7,7 @@ import { inputTransformSchema } from '../../media/colour/input.ts';
 import type { WayCdl, WayLook } from '../../media/colour/way.ts';
 import { cdlsSettingSchema, lookFields } from './look-schema.ts';
 import type { CdlList } from './match-cdls.ts';
+import { stillsAskedSchema } from '../../profiles/stills/schema.ts';
 import { rawSettingsSchema } from './raw-schema.ts';
 
 /** Whether this system knows the time zone, by its name in the IANA Time Zone Database. */
@@ -39,6 +40,13 @@ const part = z.strictObject({
     .optional()
     .describe('Development of raw frames; each of its fields counts by itself'),
   ...lookFields,
+  stills: z
+    .strictObject(stillsAskedSchema.shape)
+    .partial()
+    .optional()
+    .describe(
+      'Pictures of a few frames of each clip, to look at, beside the reports: how many (4 when it is not said; 0: none), how wide at most (960 pixels), and their bits (8). Each of its fields counts by itself',
+    ),
   owner: z.string().max(200).optional().describe('Owner of the pictures, in the header of every frame'),
   comments: z.string().max(1000).optional().describe('Free text, in the header of every frame'),
 });

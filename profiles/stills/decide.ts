@@ -6,6 +6,7 @@
  * held for it: a note says why.
  */
 import { type Finding, finding } from '../../findings/finding.ts';
+import { type Primaries, primaries as known } from '../../media/colour/h273.ts';
 import { isPictureFormat, layoutOf } from '../../media/colour/formats.ts';
 import { isSiting } from '../../media/colour/siting.ts';
 import { isYcbcrMatrix } from '../../media/colour/ycbcr.ts';
@@ -115,6 +116,8 @@ function shownPicture({ video, raw }: ClipFacts, shown: Shown): Picture | { read
   };
 }
 
+const isPrimaries = (name: string): name is Primaries => Object.hasOwn(known, name);
+
 function recordedPicture({ video, interpretation, way }: ClipFacts): Picture | { readonly why: string } {
   const { colour, pixelFormat, width, height, pixelAspect, rotation, chromaSiting } = video;
   if (!isPictureFormat(pixelFormat)) return { why: `pixel format ${pixelFormat}` };
@@ -122,6 +125,7 @@ function recordedPicture({ video, interpretation, way }: ClipFacts): Picture | {
   const turned = rotation === 90 || rotation === 270;
   if (turned && across !== down) return { why: `${pixelFormat} that is to be turned by ${rotation} degrees` };
   const primaries = colour.primaries ?? 'bt709';
+  if (!isPrimaries(primaries)) return { why: `primaries ${primaries}` };
   const tagged = colour.matrix === 'rgb' ? null : colour.matrix;
   const matrix = kind === 'yuv' ? (tagged ?? matrixBeside(primaries)) : null;
   if (matrix !== null && !isYcbcrMatrix(matrix)) return { why: `matrix ${matrix}` };
@@ -137,6 +141,7 @@ function recordedPicture({ video, interpretation, way }: ClipFacts): Picture | {
       matrix,
       range: colour.range ?? (kind === 'rgb' || pixelFormat.startsWith('yuvj') ? 'full' : 'limited'),
       siting,
+      curve: colour.transfer === 'srgb' ? 'srgb' : 'bt1886',
     },
     primaries,
     source: turned ? { width: height, height: width } : { width, height },

@@ -1,11 +1,13 @@
 /** Stills of a clip: pictures of a few of its frames, to look at. What is asked for, and what must come out. */
 import { z } from 'zod';
+import { type Primaries, primaries } from '../../media/colour/h273.ts';
 import { sitings } from '../../media/colour/siting.ts';
 import { ranges, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
 import { ratioSchema } from '../../media/time/schema.ts';
 import { shownSchema } from '../shown/schema.ts';
+import { MOST_STILLS } from './usual.ts';
 
-export const MOST_STILLS = 24;
+const primariesNames = Object.keys(primaries) as [Primaries, ...Primaries[]];
 
 /** What the settings or the command line ask for. */
 export const stillsAskedSchema = z.object({
@@ -14,9 +16,6 @@ export const stillsAskedSchema = z.object({
   bits: z.union([z.literal(8), z.literal(16)]).describe('Of a sample'),
 });
 export type StillsAsked = z.infer<typeof stillsAskedSchema>;
-
-/** Where nobody says. */
-export const usualStills: StillsAsked = { count: 4, width: 960, bits: 8 };
 
 /** `for-display`, `as-recorded`: the recorded code values as a display of ITU-R BT.1886 shows them. */
 export const stillsShow = ['shown', 'for-display', 'as-recorded'] as const;
@@ -34,6 +33,11 @@ export const stillsOutcomeSchema = z.object({
     .object({
       matrix: z.enum(ycbcrMatrices).nullable().describe("Of recorded Y'CbCr; null: R'G'B' or grey"),
       range: z.enum(ranges).describe('Of the recorded code values'),
+      curve: z
+        .enum(['bt1886', 'srgb'])
+        .describe(
+          'Of the display that is to show them; a still is coded for sRGB, so that of bt1886 they are converted',
+        ),
       siting: z
         .enum(sitings)
         .nullable()
@@ -41,7 +45,7 @@ export const stillsOutcomeSchema = z.object({
     })
     .nullable()
     .describe('What recorded code values are taken for; null: they go a colour way'),
-  primaries: z.string().describe('Of the R, G, B of a still, by the names of ITU-T H.273'),
+  primaries: z.enum(primariesNames).describe('Of the R, G, B of a still, by the names of ITU-T H.273'),
   source: z
     .object({ width: pixels('Of the upright picture'), height: pixels('Of the upright picture') })
     .describe('What is made smaller; of raw frames the picture as it is developed, one pixel for each 2x2'),
