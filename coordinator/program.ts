@@ -61,7 +61,12 @@ const stall = () =>
     `end an encoder without progress after n seconds, and try again (default ${DEFAULT_STALL_SECONDS})`,
   ).argParser(wholeNumber(1, 86_400));
 
-const stills = (): Option =>
+const replace = () =>
+  new Option(
+    '--replace',
+    'make again what is ready and was made by another profile, other settings or another ffmpeg build',
+  );
+const stills = () =>
   new Option(
     '--stills <n>',
     `pictures of n frames of each clip beside the reports, 0 for none (default: as the settings say, else ${usualStills.count})`,
@@ -108,6 +113,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(slots())
     .addOption(rate())
     .addOption(stills())
+    .addOption(replace())
     .addOption(settings())
     .addOption(ignore())
     .addOption(
@@ -130,7 +136,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(quiet())
     .addHelpText(
       'after',
-      '\nRun again and only what is missing is made. A changed profile, settings or ffmpeg build makes existing deliverables outdated: the next run replaces them under the same names. A run that changes the statement of a roll removes its signature.\nCtrl-C once: running jobs finish, then it stops. Twice: it stops at once.',
+      '\nRun again and only what is missing is made. Where profile, settings or ffmpeg build changed, a roll that is ready is left as it is, unless --replace is said: then its deliverables are made again, proved, and take the place of the old ones. A run that changes the statement of a roll removes its signature.\nCtrl-C once: running jobs finish, then it stops. Twice: it stops at once.',
     )
     .action((day: string, options) =>
       act(async () => (await import('./commands/run.ts')).runCommand({ day, ...options })),
@@ -179,6 +185,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     )
     .addOption(rate())
     .addOption(stills())
+    .addOption(replace())
     .addOption(settings())
     .addOption(ignore())
     .addOption(ffmpeg())

@@ -48,6 +48,7 @@ export interface PlanOptions {
   readonly workers?: number;
   readonly rate?: Rate;
   readonly stills?: number;
+  readonly replace?: boolean;
   readonly settings?: string;
   readonly ignore?: readonly string[];
   readonly ffmpeg?: string;
@@ -94,6 +95,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     night: nightOf(folders.day, folders.delivery),
     run: newRun(),
     ...prepared,
+    replace: options.replace === true,
     dayManifests,
     clipReaders,
     runProgress,

@@ -25,6 +25,7 @@ export interface RunOptions {
   readonly slots?: number;
   readonly rate?: Rate;
   readonly stills?: number;
+  readonly replace?: boolean;
   readonly settings?: string;
   readonly ignore?: readonly string[];
   readonly queue?: string;
@@ -98,6 +99,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
         slots: options.slots ?? null,
         statedRate: options.rate ?? null,
         stills: options.stills,
+        replace: options.replace,
         settings,
         ignore: options.ignore ?? [],
         queue,

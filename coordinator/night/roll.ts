@@ -13,7 +13,7 @@ import { type Finding, finding } from '../../findings/finding.ts';
 import { linksToProfiles, linksToRecords } from '../../ledger/delivery-links.ts';
 import { layout } from '../../ledger/layout.ts';
 import { printable } from '../../files/names.ts';
-import { type GateDecision, decideRoll } from '../gate/decide.ts';
+import { type GateDecision, decideRoll, findingsBeforeMaking } from '../gate/decide.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { stillsDue } from '../gate/stills.ts';
 import { deliveryContents } from '../gate/delivery-contents.ts';
@@ -134,6 +134,7 @@ async function gate(
   context: NightContext,
 ): Promise<RollResult> {
   const { roll, deliveryFolder } = known;
+  if (known.isLeft) return leftAsItIs(known, counts, context);
   const onDisk = await readDueDeliverables(deliveryFolder, known.clips.map(withDue), 'measure');
   const stills = await readStillsOf(
     deliveryFolder,
@@ -163,6 +164,26 @@ async function gate(
     ...counts,
     record: refused === null && known.intake !== null ? layout.verdict(deliveryFolder) : null,
     findings: refused === null ? verdict.findings : [{ ...refused, roll: roll.name }, ...verdict.findings],
+  };
+}
+
+/** Its records stay as they are: they say of what lies there what is so. */
+function leftAsItIs(
+  known: KnownRoll,
+  counts: { made: number; kept: number },
+  context: NightContext,
+): RollResult {
+  const { roll, deliveryFolder, clips, intake } = known;
+  context.runProgress.setPhase(roll.name, 'held');
+  return {
+    roll: roll.name,
+    verdict: 'held',
+    clips: clips.length,
+    clipsReady: 0,
+    copies: countCopies(intake?.copies ?? []),
+    ...counts,
+    record: layout.verdict(deliveryFolder),
+    findings: findingsBeforeMaking(gateInputOf(known, context)),
   };
 }
 

@@ -5,8 +5,9 @@ import { beforeAll, expect, test } from 'vitest';
 import type { RollVerdict } from '../../ledger/roll.ts';
 import { commandProcess, runCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
+import { stateOf } from '../support/delivery.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { smallProfile } from '../support/night.ts';
+import { essence, smallProfile } from '../support/night.ts';
 
 const runCommand = commandProcess();
 const base = join(sharedFolder, 'stills-night');
@@ -92,3 +93,34 @@ test('a second night keeps them', async () => {
   const again = await night();
   expect([again.code, statSync(place).mtimeMs]).toEqual([0, before]);
 });
+
+test('another look leaves what is ready as it is until it is asked to replace it', async () => {
+  const before = stateOf(rollOf(delivery));
+  const media = essence(delivery);
+  write(1);
+  const planned = await runCommand([
+    ...['plan', day, '--deliver', delivery, '--profile', smallProfile, '--settings', settings, '--json'],
+  ]);
+  const { findings, jobs } = JSON.parse(planned.stdout) as {
+    findings: { code: string; profile?: string; found: string }[];
+    jobs: unknown[];
+  };
+  const ofKind = findings.filter(({ code }) => code === 'ready-made-otherwise');
+  expect([planned.code, jobs, ofKind.map(({ profile }) => profile)]).toEqual([
+    1,
+    [],
+    ['small-vc3', undefined],
+  ]);
+  for (const { found } of ofKind) expect(found).toMatch(/shown\.way\.exposure 0, now 1/);
+
+  const left = await night();
+  expect([left.code, stateOf(rollOf(delivery))]).toEqual([1, before]);
+  expect(left.stdout).toContain('[ready-made-otherwise]');
+  expect(verdictIn(delivery).verdict).toBe('ready');
+
+  const replaced = await night('--replace');
+  expect(replaced.code, replaced.stdout + replaced.stderr).toBe(0);
+  for (const file of ['small-vc3/B001C001.mov', 'reports/stills/B001C001.000005.png'])
+    expect(essence(delivery)[`day-03/B001/${file}`], file).not.toEqual(media[`day-03/B001/${file}`]);
+  expect((await runCommand(['audit', delivery])).code).toBe(0);
+}, 240_000);
