@@ -1,8 +1,21 @@
 /** Whether the file of a still is what was decided: its size, its coding, what it says of itself, and nothing besides. Pure. */
-import { primaries } from '../../media/colour/h273.ts';
 import type { StillsOutcome } from '../../profiles/stills/schema.ts';
 import { stillTexts } from '../../profiles/stills/texts.ts';
 import { type ReadStill, readStill, StillDamaged } from './png.ts';
+
+/** H.273, Table 2; the checker's own. */
+const PRIMARIES: Readonly<Record<StillsOutcome['primaries'], number>> = {
+  bt709: 1,
+  bt470m: 4,
+  'bt601-625': 5,
+  'bt601-525': 6,
+  st240: 7,
+  film: 8,
+  bt2020: 9,
+  xyz: 10,
+  'p3-dci': 11,
+  'p3-d65': 12,
+};
 
 export interface StillInQuestion {
   readonly roll: string;
@@ -49,7 +62,7 @@ export function stillForm(file: Buffer, { roll, clip, outcome, still }: StillInQ
     ],
     [
       `coded as ${read.coding.join(' ')}`,
-      `coded as ${[primaries[outcome.primaries].code, 13, 0, 1].join(' ')} (H.273: sRGB, R'G'B', full range)`,
+      `coded as ${[PRIMARIES[outcome.primaries], 13, 0, 1].join(' ')} (H.273: sRGB, R'G'B', full range)`,
     ],
     [
       `pixels of ${read.perUnit === null ? '1:1' : `${read.perUnit[1]}:${read.perUnit[0]}`}`,

@@ -4,10 +4,8 @@ import { stillsMismatch, type StillsOnDisk } from '../../ledger/stills.ts';
 import type { StillsReport } from '../../ledger/stills-report.ts';
 import { decideStills } from '../../profiles/stills/decide.ts';
 import type { StillsOutcome } from '../../profiles/stills/schema.ts';
+import { stillChecks } from '../../profiles/stills/usual.ts';
 import type { GateClip, GateInput } from './input.ts';
-
-/** Every set of stills has these. */
-export const stillChecks = ['still-form', 'still-pixels'] as const;
 
 /** What must come out; null: none are due, or none can be made. */
 export function stillsDue({ clip, facts, settings }: GateClip): StillsOutcome | null {

@@ -20,6 +20,7 @@ import { type StillsReport, stillsReportSchema } from '../../ledger/stills-repor
 import { writeRecord } from '../../ledger/store.ts';
 import type { StillsOutcome } from '../../profiles/stills/schema.ts';
 import { stillTexts } from '../../profiles/stills/texts.ts';
+import type { StillCheck } from '../../profiles/stills/usual.ts';
 import { decodedFailure, subjectOf } from '../claim.ts';
 import { type JobContext, JobFailure } from '../context.ts';
 import { makeFolder, sweepStaging } from '../target.ts';
@@ -27,8 +28,8 @@ import { stillMaker } from './make.ts';
 import { pngOf } from './png.ts';
 import { stillProver } from './prove.ts';
 
-export const STILL_FORM = 'still-form';
-export const STILL_PIXELS = 'still-pixels';
+const FORM: StillCheck = 'still-form';
+const PIXELS: StillCheck = 'still-pixels';
 
 /** What of a job's run they are made and written down with. */
 export interface StillsRun {
@@ -154,14 +155,14 @@ function measured(
 function checksOf(made: readonly Made[]): CheckResult[] {
   return [
     {
-      check: STILL_FORM,
+      check: FORM,
       status: 'passed',
       measured: `${made.length} PNG files, every chunk of each`,
       expected: 'size, coding and text as decided, and nothing else',
       tool: 'own reading',
     },
     {
-      check: STILL_PIXELS,
+      check: PIXELS,
       status: 'passed',
       measured: made.map(({ still, difference }) => measured(still, difference)).join('; '),
       expected: EXPECTED,
