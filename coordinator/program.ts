@@ -2,6 +2,7 @@
 import { Command, type CommandUnknownOpts, Option } from '@commander-js/extra-typings';
 import { withCommandsAsStarted } from '../findings/commands.ts';
 import { packageVersion } from '../files/installation.ts';
+import { MOST_STILLS, usualStills } from '../profiles/stills/usual.ts';
 import {
   DEFAULT_DEMO_FOLDER,
   DEFAULT_PATIENCE_SECONDS,
@@ -60,6 +61,17 @@ const stall = () =>
     `end an encoder without progress after n seconds, and try again (default ${DEFAULT_STALL_SECONDS})`,
   ).argParser(wholeNumber(1, 86_400));
 
+const replace = () =>
+  new Option(
+    '--replace',
+    'make again what is ready and was made by another profile, other settings or another ffmpeg build',
+  );
+const stills = () =>
+  new Option(
+    '--stills <n>',
+    `pictures of n frames of each clip beside the reports, 0 for none (default: as the settings say, else ${usualStills.count})`,
+  ).argParser(wholeNumber(0, MOST_STILLS));
+
 /** What every command's action gives: the exit code. */
 type Run = () => Promise<number>;
 
@@ -100,6 +112,8 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     )
     .addOption(slots())
     .addOption(rate())
+    .addOption(stills())
+    .addOption(replace())
     .addOption(settings())
     .addOption(ignore())
     .addOption(
@@ -122,7 +136,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(quiet())
     .addHelpText(
       'after',
-      '\nRun again and only what is missing is made. A changed profile, settings or ffmpeg build makes existing deliverables outdated: the next run replaces them under the same names. A run that changes the statement of a roll removes its signature.\nCtrl-C once: running jobs finish, then it stops. Twice: it stops at once.',
+      '\nRun again and only what is missing is made. Where profile, settings or ffmpeg build changed, a roll that is ready is left as it is, unless --replace is said: then its deliverables are made again, proved, and take the place of the old ones. A run that changes the statement of a roll removes its signature.\nCtrl-C once: running jobs finish, then it stops. Twice: it stops at once.',
     )
     .action((day: string, options) =>
       act(async () => (await import('./commands/run.ts')).runCommand({ day, ...options })),
@@ -170,6 +184,8 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
       ),
     )
     .addOption(rate())
+    .addOption(stills())
+    .addOption(replace())
     .addOption(settings())
     .addOption(ignore())
     .addOption(ffmpeg())

@@ -1,5 +1,6 @@
 /** Which settings a clip was made by, and who stated each: what the night went by, in the words of the verdict. */
 import { z } from 'zod';
+import { stillsAskedSchema } from '../profiles/stills/schema.ts';
 
 /** The nearest first. `cdls`: one of the CDLs of the show, matched to the clip. `tags`: nobody stated it, and the file's own tags leave no doubt. `nobody`: it is as it is when nobody says. */
 export const settingOrigins = [
@@ -27,6 +28,9 @@ export const appliedSettingsSchema = z.object({
     .nullable()
     .describe('Camera of the settings that the clip is of, by its name there; null: none'),
   profiles: z.array(z.string()).describe('Profiles that are due of this clip'),
+  stills: stillsAskedSchema
+    .optional()
+    .describe('Pictures of a few frames that are due of this clip; absent: none are'),
   applied: z
     .array(appliedSettingSchema)
     .describe('What each setting is for this clip, and where that was stated'),

@@ -8,6 +8,7 @@ import { outcomeSchema } from '../profiles/outcome.ts';
 import { linearisationSchema } from '../profiles/master/linearisation.ts';
 import type { AnyOutcome } from '../profiles/outcome/any.ts';
 import { type AnyProfile, profileSchema } from '../profiles/schema.ts';
+import { stillsOutcomeSchema } from '../profiles/stills/schema.ts';
 import { clipSchema } from './clip.ts';
 
 const movieWorkSchema = z.object({
@@ -58,25 +59,31 @@ export function workOf(profile: AnyProfile, profileHash: string, outcome: AnyOut
 export const isMasterWork = (work: Work): work is MasterWork => work.kind === 'frames';
 export const isMovieMasterWork = (work: Work): work is MovieMasterWork => work.kind === 'movie-master';
 
-export const jobSchema = z.looseObject({
-  version: z.literal(0),
-  /** The night that asked for it; a worker drops jobs of a night that was superseded. */
-  night: z.string(),
-  run: z.string(),
-  day: z.string(),
-  roll: z.string(),
-  /** Absolute folder of the roll, opened read-only. */
-  rollFolder: z.string(),
-  /** Absolute folder <delivery>/<day>/<roll>. */
-  deliveryFolder: z.string(),
-  clip: clipSchema,
-  facts: clipFactsSchema,
-  /** What the system said of the clip's files when verification had read them (files/seen.ts, `seenDigest`); absent: sizes alone are known. */
-  source: z.string().optional(),
-  /** Frames [start, start + count) of the clip. */
-  span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
-  deliverables: z.array(workSchema).min(1),
-  /** toolchain digest that the night was planned with; a worker with another one refuses. */
-  toolchain: z.string(),
-});
+export const jobSchema = z
+  .looseObject({
+    version: z.literal(0),
+    /** The night that asked for it; a worker drops jobs of a night that was superseded. */
+    night: z.string(),
+    run: z.string(),
+    day: z.string(),
+    roll: z.string(),
+    /** Absolute folder of the roll, opened read-only. */
+    rollFolder: z.string(),
+    /** Absolute folder <delivery>/<day>/<roll>. */
+    deliveryFolder: z.string(),
+    clip: clipSchema,
+    facts: clipFactsSchema,
+    /** What the system said of the clip's files when verification had read them (files/seen.ts, `seenDigest`); absent: sizes alone are known. */
+    source: z.string().optional(),
+    /** Frames [start, start + count) of the clip. */
+    span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
+    deliverables: z.array(workSchema),
+    /** Made once the deliverables are; absent: none are to be made. */
+    stills: stillsOutcomeSchema.optional(),
+    /** toolchain digest that the night was planned with; a worker with another one refuses. */
+    toolchain: z.string(),
+  })
+  .refine(({ deliverables, stills }) => deliverables.length > 0 || stills !== undefined, {
+    message: 'a job that makes nothing',
+  });
 export type Job = z.infer<typeof jobSchema>;

@@ -4,6 +4,7 @@ import type { InputTransform } from '../media/colour/input.ts';
 import type { WayLook } from '../media/colour/way.ts';
 import type { AnyOutcome } from '../profiles/outcome/any.ts';
 import { filesOfLooks } from '../profiles/master/amf-looks.ts';
+import type { StillsOutcome } from '../profiles/stills/schema.ts';
 import type { Shown } from '../profiles/shown/schema.ts';
 import { layout, placeBelow } from './layout.ts';
 import { digestOfPlain } from './sidecars.ts';
@@ -17,6 +18,25 @@ export function inputOf(outcome: AnyOutcome): InputTransform | null {
   if (shown?.from === 'recorded') return shown.input;
   const linearisation = outcome.linearisation ?? shown?.linearisation;
   return linearisation?.kind === 'coded' ? linearisation.input : null;
+}
+
+/** Of a colour way; null: its frames are raw. */
+export function inputOfShown(shown: Shown): InputTransform | null {
+  if (shown.from === 'recorded') return shown.input;
+  return shown.linearisation.kind === 'coded' ? shown.linearisation.input : null;
+}
+
+/** What a clip's stills were made with, SHA-256 by path below <delivery>/<day>/<roll>. */
+export function keptFilesOfStills({ shown }: Pick<StillsOutcome, 'shown'>): Map<string, string> {
+  const files = new Map<string, string>();
+  if (shown === null) return files;
+  const input = inputOfShown(shown);
+  const path = transformPath(input);
+  if (path !== null && input !== null && 'file' in input) files.set(path, input.sha256);
+  const { look } = shown.way;
+  if (look === null) return files;
+  files.set(layout.transform(look.sha256, extname(look.file).toLowerCase()), look.sha256);
+  return files.set(layout.transform(look.aces, '.clf'), look.aces);
 }
 
 /** By which its pictures go, or which its ACES Metadata File names. */

@@ -58,6 +58,13 @@ export const layout = {
   /** Named by its content, which is that of the folder it lists (files/checksum-list.ts). */
   checksumList: (clipId: string, profile: string, sha256: string): string =>
     join('reports', 'checksums', `${clipId}.${profile}.${sha256.slice(0, 16)}.sha256`),
+  /** Of a clip, and the record of them; a still has its name from what was decided (profiles/stills/decide.ts). Below the roll's delivery folder. */
+  stillsFolder: (rollFolder: string): string => join(rollFolder, 'reports', 'stills'),
+  stillsReport: (rollFolder: string, clipId: string): string =>
+    join(rollFolder, 'reports', 'stills', `${clipId}.json`),
+  still: (name: string): string => `reports/stills/${name}`,
+  stagedStill: (rollFolder: string, token: string): string =>
+    join(rollFolder, 'reports', 'stills', `${STAGING_PREFIX}${token}.png`),
   deliverableReport: (rollFolder: string, clipId: string, profile: string): string =>
     join(rollFolder, 'reports', 'deliverables', `${clipId}.${profile}.json`),
 } as const;

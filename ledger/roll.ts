@@ -156,6 +156,20 @@ export const rollVerdictSchema = z.looseObject({
             }),
           )
           .describe('One for each profile that is due of it'),
+        stills: z
+          .array(
+            z.object({
+              frame: z.int().nonnegative().describe('Of the clip, counted from 0'),
+              timecode: z.string().nullable().describe('Label of that frame; null: the clip has none'),
+              width: z.int().positive().describe('Pixels'),
+              height: z.int().positive().describe('Pixels'),
+              file: z.string().describe('Path relative to the folder of roll.json'),
+              bytes: z.int().positive().describe('Size'),
+              sha256: z.string().describe('SHA-256, lower-case hex'),
+            }),
+          )
+          .optional()
+          .describe('Pictures of a few frames, to look at, in the order of the clip; absent: none are due'),
       }),
     )
     .describe('Every clip of the roll'),

@@ -113,6 +113,8 @@ export type AudioFacts = z.infer<typeof audioFactsSchema>;
 export const partFactsSchema = z.object({
   file: z.string().describe('Relative to the roll, / between parts'),
   frames: z.int().positive().describe('Counted packets that are shown'),
+  firstTime: z.int().describe('First presentation time, ticks of `timeBase`'),
+  timeBase: ratioSchema.describe('Length of a tick of the file, seconds'),
   timecode: timecodeSchema.nullable().describe('Of its first frame; null: there is none'),
   audio: z
     .array(

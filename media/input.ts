@@ -211,13 +211,13 @@ export function partAt(
   place: SpannedPlace,
   parts: readonly PartFacts[],
   frame: number,
-): { readonly place: MoviePlace; readonly frame: number } {
+): { readonly place: MoviePlace; readonly part: PartFacts; readonly frame: number } {
   let first = 0;
-  for (const [index, { frames }] of parts.entries()) {
-    const part = place.parts[index];
-    if (part !== undefined && frame < first + frames)
-      return { place: { kind: 'movie', file: part.file }, frame: frame - first };
-    first += frames;
+  for (const [index, part] of parts.entries()) {
+    const file = place.parts[index]?.file;
+    if (file !== undefined && frame < first + part.frames)
+      return { place: { kind: 'movie', file }, part, frame: frame - first };
+    first += part.frames;
   }
   throw new RangeError(`frame ${frame} of a clip of ${first}`);
 }

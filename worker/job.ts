@@ -8,6 +8,7 @@
  *   check   each staged deliverable measured from disk, against those fingerprints (publish-deliverable.ts,
  *           master/publish-master.ts)
  *   publish report `publishing`, final name, report `published` (publish-deliverable.ts)
+ *   stills  of a few frames, made, checked and published once all deliverables are (stills/step.ts)
  * Every way out of it leaves reports on disk or throws; nothing unfinished ever stands under a final name.
  */
 import { rm } from 'node:fs/promises';
@@ -28,10 +29,11 @@ import { refuseName, writeFailure } from './publish-deliverable.ts';
 import { findDeliverables } from './found.ts';
 import type { JobRun } from './job-run.ts';
 import { awaitedByOthers, publishStaged } from './resume-publish.ts';
-import { makeWithoutFfmpeg } from './master/masters-without-ffmpeg.ts';
+import { frameFailure, makeWithoutFfmpeg } from './master/masters-without-ffmpeg.ts';
 import { stagedSidecars } from './sidecars.ts';
 import type { StagedMovieMaster } from './master/encoder.ts';
 import { byWay, type StagedMaster } from './master/making.ts';
+import { makeStills, writeStillsFailure } from './stills/step.ts';
 import { deliveryOf, makeFolder, sweepStaging, targetStateOf } from './target.ts';
 
 /** Throws JobFailure; and the signal's reason when stopped. */
@@ -54,6 +56,7 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
     if (open.length > 0) failures.push(...(await makeAll(run, open)));
     // What passed is published; only what did not is made again.
     if (failures.length > 0) throw joined(failures);
+    await stills(run);
   } catch (error) {
     context.signal.throwIfAborted();
     const failure = failureOf(error, job);
@@ -75,6 +78,15 @@ async function claim(job: Job, { toolchain, workersLost }: JobContext): Promise<
     (await sourceFailure(job));
   const findings = refused === null ? await decoderFailures(job) : [refused];
   if (findings.length > 0) throw new JobFailure({ findings, retryable: false });
+}
+
+async function stills(run: JobRun): Promise<void> {
+  try {
+    await makeStills(run);
+  } catch (error) {
+    run.context.signal.throwIfAborted();
+    throw frameFailure(error, run.job) ?? error;
+  }
 }
 
 /** What has somebody else's thing under its name is refused before hours go into it. */
@@ -182,4 +194,5 @@ async function writeFailures(run: JobRun, failure: JobFailure): Promise<void> {
     const request = { run, deliverable, command: [], checked: null };
     await writeFailure(request, about.length > 0 ? about : failure.findings);
   }
+  await writeStillsFailure(run, failure.findings);
 }

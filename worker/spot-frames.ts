@@ -4,7 +4,7 @@
  */
 import type { VideoFacts } from '../media/facts.ts';
 import type { Job } from '../ledger/job.ts';
-import { type OpenedInput, openInput, partAt } from '../media/input.ts';
+import { type MoviePlace, type OpenedInput, openInput, partAt, type SequencePlace } from '../media/input.ts';
 
 /** Frames that a seek may land beside the one asked for, where a file's times and its edit list or index disagree. */
 const BESIDE = 3;
@@ -40,19 +40,26 @@ function secondsBefore({ rate, stepsInOrder, timeBase }: VideoFacts, frame: numb
   throw new RangeError(`frame ${frame} of a clip that is shorter`);
 }
 
-/** The source, opened so that ffmpeg's first frame is `frame`: the seek comes before the input's own arguments. Dispose of it afterwards. */
+/** A file, or numbered frames, opened so that ffmpeg's first frame is `frame`: the seek comes before the input's own arguments. Dispose of it afterwards. */
+export async function openFileAtFrame(
+  rollFolder: string,
+  place: MoviePlace | SequencePlace,
+  video: VideoFacts,
+  frame: number,
+): Promise<OpenedInput> {
+  const isMovie = place.kind === 'movie';
+  const from = isMovie ? place : { ...place, first: place.first + frame, count: 1 };
+  // Half a frame early, so that no rounding passes the frame by.
+  const seek = isMovie && frame > 0 ? ['-ss', secondsBefore(video, frame).toFixed(6)] : [];
+  const input = await openInput(rollFolder, from, video.rate);
+  return { ...input, args: [...seek, ...input.args] };
+}
+
+/** The same of a clip. A part of a spanned one is opened alone: what joins them for the encoders is not asked. */
 export async function openAtFrame(
   { rollFolder, clip: { place }, facts }: Pick<Job, 'rollFolder' | 'clip' | 'facts'>,
   frame: number,
 ): Promise<OpenedInput> {
-  const { rate } = facts.video;
-  // A part of a spanned clip is opened alone: what joins them for the encoders is not asked.
   const at = place.kind === 'spanned' ? partAt(place, facts.parts ?? [], frame) : { place, frame };
-  const isMovie = at.place.kind === 'movie';
-  const from =
-    at.place.kind === 'movie' ? at.place : { ...at.place, first: at.place.first + frame, count: 1 };
-  // Half a frame early, so that no rounding passes the frame by.
-  const seek = isMovie && at.frame > 0 ? ['-ss', secondsBefore(facts.video, at.frame).toFixed(6)] : [];
-  const input = await openInput(rollFolder, from, rate);
-  return { ...input, args: [...seek, ...input.args] };
+  return await openFileAtFrame(rollFolder, at.place, facts.video, at.frame);
 }

@@ -3,6 +3,7 @@ import { type Finding, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
 import { type ClipReport, clipReportSchema } from '../../ledger/report.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
+import { readStillsOf, type StillsOnDisk } from '../../ledger/stills.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { toolchainDigest } from '../../ledger/toolchain.ts';
 import { profileHash } from '../../profiles/hash.ts';
@@ -19,6 +20,8 @@ export interface RollRecords {
   /** SHA-256 of the clip reports' files, by clip id. */
   readonly clipReportDigests: ReadonlyMap<string, string>;
   readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
+  /** By clip id. */
+  readonly stills: ReadonlyMap<string, StillsOnDisk>;
   /** What is absent, damaged, or not what it calls itself. */
   readonly findings: readonly Finding[];
 }
@@ -73,7 +76,11 @@ export async function readRecords(folder: string, verdict: RollVerdict): Promise
         { roll },
       ),
     );
-  return { verdict, profiles, clipReports, clipReportDigests, onDisk, findings };
+  const stills = await readStillsOf(
+    folder,
+    verdict.clips.map(({ clip }) => clip),
+  );
+  return { verdict, profiles, clipReports, clipReportDigests, onDisk, stills, findings };
 }
 
 const dueOf = ({ clips, profiles }: RollVerdict, index: number): string[] =>
@@ -82,8 +89,12 @@ const dueOf = ({ clips, profiles }: RollVerdict, index: number): string[] =>
 /** Every clip with the profiles that are due of it. Of a record that does not say so, all: nothing is left out of what is measured. */
 export function clipsDue(
   verdict: RollVerdict,
-): { clip: RollVerdict['clips'][number]['clip']; due: string[] }[] {
-  return verdict.clips.map(({ clip }, index) => ({ clip, due: dueOf(verdict, index) }));
+): { clip: RollVerdict['clips'][number]['clip']; due: string[]; stillsDue: boolean }[] {
+  return verdict.clips.map(({ clip, stills }, index) => ({
+    clip,
+    due: dueOf(verdict, index),
+    stillsDue: stills !== undefined,
+  }));
 }
 
 /** The profiles that roll.json spells out: each must be what its hash says. */
@@ -123,7 +134,7 @@ function profilesOf({ roll, profiles }: RollVerdict): { profiles: LoadedProfile[
 
 /** What the night gave the gate, as far as records tell it. */
 export function gateInputOf(records: RollRecords, findings: readonly Finding[]): GateInput {
-  const { verdict, profiles, clipReports, onDisk } = records;
+  const { verdict, profiles, clipReports, onDisk, stills } = records;
   const { day, roll, manifests, copies, clips, otherFiles, toolchain, decidedAt } = verdict;
   return {
     day,
@@ -142,6 +153,7 @@ export function gateInputOf(records: RollRecords, findings: readonly Finding[]):
     profiles,
     toolchain,
     onDisk,
+    stills,
     findings,
     decidedAt,
   };

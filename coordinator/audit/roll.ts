@@ -20,6 +20,7 @@ import { partsOf } from '../provenance/parts.ts';
 import { againstMeasurement, againstOutcomes, againstReports } from './compare.ts';
 import type { AuditRequest, RollAudit, Signable } from './request.ts';
 import { measureAgain } from './measure.ts';
+import { stillsAgain } from './stills.ts';
 import { clipsDue, gateInputOf, readRecords } from './records.ts';
 
 interface Place {
@@ -72,6 +73,7 @@ export async function auditRoll(
 
   const { onDisk, deliverables } = await measureAgain(folder, records, request);
   append(reported, againstMeasurement(records, onDisk, toolchainOf(request.tools)));
+  append(reported, await stillsAgain(folder, records));
   append(
     reported,
     await deliveryContents({
@@ -79,6 +81,7 @@ export async function auditRoll(
       roll: recorded.roll,
       clips: clipsDue(recorded),
       onDisk,
+      stills: records.stills,
       otherFiles: recorded.otherFiles,
       ...(request.signal === undefined ? {} : { signal: request.signal }),
     }),
@@ -86,7 +89,13 @@ export async function auditRoll(
 
   const facts = new Map([...records.clipReports].map(([clip, report]) => [clip, report.facts]));
   const expected = statementOf(
-    partsOf({ verdict: recorded, facts, clipReports: records.clipReportDigests, onDisk }),
+    partsOf({
+      verdict: recorded,
+      facts,
+      clipReports: records.clipReportDigests,
+      onDisk,
+      stills: records.stills,
+    }),
   );
   const existing = await auditStatement(folder, recorded, expected, request.publicKeys ?? []);
   append(reported, existing.findings);

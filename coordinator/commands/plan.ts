@@ -49,6 +49,8 @@ export interface PlanOptions {
   readonly readers?: number;
   readonly workers?: number;
   readonly rate?: Rate;
+  readonly stills?: number;
+  readonly replace?: boolean;
   readonly settings?: string;
   readonly ignore?: readonly string[];
   readonly ffmpeg?: string;
@@ -68,7 +70,10 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     manifests: options.manifests ?? [],
   });
   const stated = options.settings === undefined ? noSettings : await readSettings(options.settings);
-  const prepared = await prepare({ profiles: options.profile ?? [], settings: stated }, toolsOf(options));
+  const prepared = await prepare(
+    { profiles: options.profile ?? [], settings: stated, stills: options.stills },
+    toolsOf(options),
+  );
   const { rolls, dayManifests, findings: ofDay } = await findRolls(folders);
   if (rolls.length === 0)
     throw new FindingError(
@@ -92,6 +97,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     night: nightOf(folders.day, folders.delivery),
     run: newRun(),
     ...prepared,
+    replace: options.replace === true,
     dayManifests,
     clipReaders,
     runProgress,

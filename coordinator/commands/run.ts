@@ -24,6 +24,8 @@ export interface RunOptions {
   readonly workers?: number;
   readonly slots?: number;
   readonly rate?: Rate;
+  readonly stills?: number;
+  readonly replace?: boolean;
   readonly settings?: string;
   readonly ignore?: readonly string[];
   readonly queue?: string;
@@ -96,6 +98,8 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
         workers: options.workers ?? null,
         slots: options.slots ?? null,
         statedRate: options.rate ?? null,
+        stills: options.stills,
+        replace: options.replace,
         settings,
         ignore: options.ignore ?? [],
         queue,

@@ -12,6 +12,8 @@ import type { RollVerdict } from '../../ledger/roll.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import { judgeDeliverable, requiredChecks } from './deliverable.ts';
 import type { GateClip, GateInput } from './input.ts';
+import type { StillsReport } from '../../ledger/stills-report.ts';
+import { judgeStills } from './stills.ts';
 import { judgeIntake, judgeRecord } from './roll-rules.ts';
 
 export interface GateDecision {
@@ -65,6 +67,24 @@ function deliverableInVerdict({
   };
 }
 
+/** None but published ones. */
+function stillsInVerdict({
+  state,
+  stills,
+}: StillsReport): NonNullable<RollVerdict['clips'][number]['stills']> {
+  return state !== 'published'
+    ? []
+    : stills.map(({ frame, timecode, width, height, path, bytes, sha256 }) => ({
+        frame,
+        timecode,
+        width,
+        height,
+        file: path,
+        bytes,
+        sha256,
+      }));
+}
+
 /** Those that are due of a clip; of a roll whose clips are not known, all that the night may make. */
 function profilesDue({ clips, profiles }: GateInput): readonly LoadedProfile[] {
   if (clips.length === 0) return profiles;
@@ -95,11 +115,12 @@ export function decideRoll(input: GateInput): GateDecision {
       copies: input.intake?.copies ?? [],
       profiles: profilesDue(input).map(profileInVerdict),
       ...(input.timeZone === null ? {} : { timeZone: input.timeZone }),
-      clips: judged.map(({ clip, verdict, deliverables }, index) => ({
+      clips: judged.map(({ clip, verdict, deliverables, stills }, index) => ({
         clip,
         verdict,
         settings: (input.clips[index] as GateClip).settings,
         deliverables: deliverables.map(deliverableInVerdict),
+        ...(stills == null ? {} : { stills: stillsInVerdict(stills) }),
       })),
       otherFiles: [...input.otherFiles],
       findings,
@@ -119,6 +140,8 @@ function judgeClip(entry: GateClip, input: GateInput): ClipReport {
     append(findings, judged.findings);
     return { profile: loaded.profile.name, profileHash: loaded.hash, report: judged.report };
   });
+  const stills = judgeStills(entry, input, findings);
+  append(findings, stills.findings);
   const ready =
     entry.facts !== null &&
     deliverables.length > 0 &&
@@ -133,6 +156,7 @@ function judgeClip(entry: GateClip, input: GateInput): ClipReport {
     clip,
     facts: entry.facts,
     deliverables,
+    ...(stills.report === undefined ? {} : { stills: stills.report }),
     findings: uniqueFindings(findings),
     verdict: ready ? 'ready' : 'held',
   };

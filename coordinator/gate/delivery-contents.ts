@@ -16,6 +16,7 @@ import { linkFinding } from '../../ledger/delivery-links.ts';
 import { layout, placeBelow, STAGING_PREFIX } from '../../ledger/layout.ts';
 import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { sidecarDigests } from '../../ledger/sidecars.ts';
+import type { StillsOnDisk } from '../../ledger/stills.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { readSamples } from '../../proof/pixel-sample-file.ts';
 import { readSketch } from '../../proof/sketch/file.ts';
@@ -25,13 +26,21 @@ import { sha256Of } from '../provenance/parts.ts';
 import { contentsOf } from '../survey/signatures.ts';
 import { coversAny } from './file-accounting.ts';
 import { type DeliverableOnDisk, deliverableKey } from './input.ts';
+import { judgeStillFiles } from './stills.ts';
 
 export interface DeliveryQuestion {
   readonly rollFolder: string;
   readonly roll: string;
   /** `due`: names of the profiles that the verdict asks of it. */
-  readonly clips: readonly { readonly clip: Clip; readonly due: readonly string[] }[];
+  readonly clips: readonly {
+    readonly clip: Clip;
+    readonly due: readonly string[];
+    /** Whether the gate asks for its stills. */
+    readonly stillsDue: boolean;
+  }[];
   readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
+  /** Of the clips' stills, whether they are due or not. */
+  readonly stills: ReadonlyMap<string, StillsOnDisk>;
   /** Files of the roll that are no clips. */
   readonly otherFiles: readonly string[];
   readonly signal?: AbortSignal;
@@ -65,6 +74,7 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
     explained.add(layout.clipReport('', clip.id));
     for (const profile of due) explained.add(layout.deliverableReport('', clip.id, profile));
   }
+  explainStills(question, explained, found);
   const required = [...onDisk.values()].flatMap(({ report }) => (report === null ? [] : [report]));
   for (const report of required) explain(report, explained);
   const requiredFiles = new Set(required.flatMap(({ file }) => (file === null ? [] : [file.path])));
@@ -178,6 +188,25 @@ function explain(
 ): void {
   for (const named of [file, ...sidecars, fingerprints, errorSketch, checksumList])
     if (named !== null && named !== undefined) explained.add(named.path);
+}
+
+/** Each with the bytes of its record. Those that a run made and nobody asks for now are kept, and read like all the others. */
+function explainStills(
+  { stills, clips, roll }: DeliveryQuestion,
+  explained: Set<string>,
+  found: FindingTally,
+): void {
+  for (const { clip, stillsDue } of clips) {
+    const disk = stills.get(clip.id);
+    if (disk === undefined) continue;
+    const path = layout.stillsReport('', clip.id);
+    if (disk.damage !== null && !stillsDue) found.add({ ...disk.damage, roll, clip: clip.id, file: path });
+    if (disk.report !== null || disk.damage !== null) explained.add(path);
+    const { report } = disk;
+    if (report === null || report.clip.id !== clip.id) continue;
+    for (const still of report.stills) explained.add(still.path);
+    if (!stillsDue && report.state === 'published') found.addAll(judgeStillFiles({ ...disk, report }, roll));
+  }
 }
 
 async function namesIn(folder: string): Promise<string[]> {

@@ -13,6 +13,7 @@ import {
 import { clipReportSchema, type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { sidecarDigests } from '../../ledger/sidecars.ts';
+import type { StillsOnDisk } from '../../ledger/stills.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { digestOfFile } from '../../files/digest.ts';
 import type { ListedFile } from '../../files/checksum-list.ts';
@@ -191,6 +192,7 @@ export async function writeDecision(
   rollFolder: string,
   { verdict, clipReports }: GateDecision,
   onDisk: ReadonlyMap<string, DeliverableOnDisk>,
+  stills: ReadonlyMap<string, StillsOnDisk> = new Map(),
 ): Promise<void> {
   const writeVerdict = (): Promise<void> =>
     writeRecord(layout.verdict(rollFolder), rollVerdictSchema, verdict);
@@ -202,6 +204,6 @@ export async function writeDecision(
   for (const report of clipReports)
     await writeRecord(layout.clipReport(rollFolder, report.clip.id), clipReportSchema, report);
   if (held) return;
-  await writeStatement(rollFolder, statementOf(partsDecided(verdict, clipReports, onDisk)));
+  await writeStatement(rollFolder, statementOf(partsDecided(verdict, clipReports, onDisk, stills)));
   await writeVerdict();
 }

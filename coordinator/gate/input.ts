@@ -5,6 +5,7 @@ import type { Clip } from '../../ledger/clip.ts';
 import type { FolderOnDisk } from '../../ledger/checksum-list.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
+import type { StillsOnDisk } from '../../ledger/stills.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
@@ -77,6 +78,8 @@ export interface GateInput {
   readonly toolchain: Toolchain;
   /** By `deliverableKey`. */
   readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
+  /** What lies on disk of the clips' stills, by clip id; absent: nothing was looked at. */
+  readonly stills?: ReadonlyMap<string, StillsOnDisk>;
   /** Of the roll as a whole, and what the night says of it (interrupted, target full, …). */
   readonly findings: readonly Finding[];
   /** Of the show, by its name in the IANA Time Zone Database; null: nobody stated one. */

@@ -1,6 +1,7 @@
 /** Whether a job of this run has its result on disk: the queue's word is not asked. */
 import type { Finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
+import { areStillsFinished, stillsMismatch, type StillsOnDisk } from '../../ledger/stills.ts';
 import { wantedOf, mismatchReason } from '../../ledger/wanted.ts';
 import type { DeliverableOnDisk } from '../gate/input.ts';
 import { readDeliverable } from '../gate/disk.ts';
@@ -26,6 +27,20 @@ export function isComplete(job: Job, disk: readonly DeliverableOnDisk[]): boolea
       !report.findings.some((item) => PLACE_CODES.has(item.code))
     );
   });
+}
+
+/** Pure: the same of its stills. */
+export function areStillsComplete(job: Job, disk: StillsOnDisk): boolean {
+  if (job.stills === undefined) return true;
+  const wanted = { contentDigest: job.clip.contentDigest, toolchain: job.toolchain, outcome: job.stills };
+  if (areStillsFinished(disk, wanted)) return true;
+  const { report } = disk;
+  return (
+    report?.state === 'failed' &&
+    report.run === job.run &&
+    stillsMismatch(report, wanted) === null &&
+    !report.findings.some((item) => PLACE_CODES.has(item.code))
+  );
 }
 
 /** Findings of the place in this run's reports of the job, so that the night can wait for it. */

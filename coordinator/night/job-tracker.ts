@@ -25,12 +25,13 @@
 import { append } from '../../findings/append.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
+import { readStills } from '../../ledger/stills.ts';
 import { jobId } from '../dispatch/flow.ts';
 import type { NightQueue, QueueState } from '../dispatch/night-queue.ts';
 import type { DeliverableOnDisk } from '../gate/input.ts';
 import { isEnd, type JobEvent, type JobRecord, type JobState, newRecord, step } from './job-states.ts';
 import type { RunEvents } from './run-events.ts';
-import { isComplete, placeFailure, readResults } from './complete.ts';
+import { areStillsComplete, isComplete, placeFailure, readResults } from './complete.ts';
 
 export interface Work {
   readonly job: Job;
@@ -320,7 +321,9 @@ class Tracker implements JobTracker {
   async #findOnDisk(job: Job): Promise<'completion' | 'target' | 'nothing'> {
     const { events, isTargetHealthy } = this.#request;
     const disk = await this.#read(job);
-    if (isComplete(job, disk)) return 'completion';
+    const hasStills =
+      job.stills === undefined || areStillsComplete(job, await readStills(job.deliveryFolder, job.clip.id));
+    if (hasStills && isComplete(job, disk)) return 'completion';
     const [refused] = placeFailure(job, disk);
     if (refused !== undefined) {
       events.emit('target-refused', refused);

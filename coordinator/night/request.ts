@@ -10,6 +10,10 @@ export interface NightRequest {
   readonly folders: NightFolders;
   /** Names or paths of .yaml files; empty: the defaults. */
   readonly profiles: readonly string[];
+  /** How many stills of each clip, whatever the settings say; absent: as they say. */
+  readonly stills?: number | undefined;
+  /** What is ready is made again where something else is asked for; absent: it is left as it is. */
+  readonly replace?: boolean | undefined;
   /** Files read side by side at intake. */
   readonly readers: number;
   /** Local worker processes; null: as many as cores and memory allow. */

@@ -13,12 +13,14 @@ import { type Finding, finding } from '../../findings/finding.ts';
 import { linksToProfiles, linksToRecords } from '../../ledger/delivery-links.ts';
 import { layout } from '../../ledger/layout.ts';
 import { printable } from '../../files/names.ts';
-import { type GateDecision, decideRoll } from '../gate/decide.ts';
+import { type GateDecision, decideRoll, findingsBeforeMaking } from '../gate/decide.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
+import { stillsDue } from '../gate/stills.ts';
 import { deliveryContents } from '../gate/delivery-contents.ts';
 import { readDueDeliverables, writeDecision } from '../gate/disk.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import { copiesSince } from '../intake/since.ts';
+import { readStillsOf } from '../../ledger/stills.ts';
 import { countCopies, isVerified } from '../../ledger/roll.ts';
 import {
   addFindings,
@@ -104,7 +106,7 @@ async function make(known: KnownRoll, work: readonly Work[], context: NightConte
   const refused = await write(
     deliveryFolder,
     decideRoll({ ...gateInputOf(known, context), clips: [], findings: [running] }),
-    new Map(),
+    { onDisk: new Map(), stills: new Map() },
     context,
   );
   if (refused !== null) {
@@ -132,19 +134,25 @@ async function gate(
   context: NightContext,
 ): Promise<RollResult> {
   const { roll, deliveryFolder } = known;
+  if (known.isLeft) return leftAsItIs(known, counts, context);
   const onDisk = await readDueDeliverables(deliveryFolder, known.clips.map(withDue), 'measure');
+  const stills = await readStillsOf(
+    deliveryFolder,
+    known.clips.map(({ clip }) => clip),
+  );
   // Of a roll that has no clips to speak of nothing is ready, and all that lies there would be named for it.
-  if (known.clips.length > 0) append(known.findings, await contentsOfDelivery(known, onDisk));
+  if (known.clips.length > 0) append(known.findings, await contentsOfDelivery(known, onDisk, stills));
   if (known.intake !== null && isVerified(known.intake))
     append(known.findings, await copiesSince(known.intake, context.signal));
-  const input: GateInput = { ...gateInputOf(known, context), onDisk };
+  const input: GateInput = { ...gateInputOf(known, context), onDisk, stills };
   const halted = context.halted();
   let decision = decideRoll(input);
   // Why it is not whole is reported first; a roll that was whole before the end came is ready all the same.
   if (decision.verdict.verdict === 'held' && halted !== null)
     decision = decideRoll({ ...input, findings: [{ ...halted, roll: roll.name }, ...input.findings] });
   // A roll that was not read to its end: nothing is known to differ from what stands.
-  const refused = known.intake === null ? null : await write(deliveryFolder, decision, onDisk, context);
+  const refused =
+    known.intake === null ? null : await write(deliveryFolder, decision, { onDisk, stills }, context);
   const { verdict } = decision;
   context.runProgress.setPhase(roll.name, refused === null ? verdict.verdict : 'held');
   return {
@@ -159,15 +167,39 @@ async function gate(
   };
 }
 
-const withDue = ({ clip, settings }: GateClip): { clip: GateClip['clip']; due: readonly string[] } => ({
-  clip,
-  due: settings.profiles,
+/** Its records stay as they are: they say of what lies there what is so. */
+function leftAsItIs(
+  known: KnownRoll,
+  counts: { made: number; kept: number },
+  context: NightContext,
+): RollResult {
+  const { roll, deliveryFolder, clips, intake } = known;
+  context.runProgress.setPhase(roll.name, 'held');
+  return {
+    roll: roll.name,
+    verdict: 'held',
+    clips: clips.length,
+    clipsReady: 0,
+    copies: countCopies(intake?.copies ?? []),
+    ...counts,
+    record: layout.verdict(deliveryFolder),
+    findings: findingsBeforeMaking(gateInputOf(known, context)),
+  };
+}
+
+const withDue = (
+  entry: GateClip,
+): { clip: GateClip['clip']; due: readonly string[]; stillsDue: boolean } => ({
+  clip: entry.clip,
+  due: entry.settings.profiles,
+  stillsDue: stillsDue(entry) !== null,
 });
 
 /** What else lies there. Unfinished files are nobody's fault here: their owners may be at work. */
 async function contentsOfDelivery(
   { roll, deliveryFolder, clips, otherFiles }: KnownRoll,
   onDisk: GateInput['onDisk'],
+  stills: NonNullable<GateInput['stills']>,
 ): Promise<Finding[]> {
   try {
     const found = await deliveryContents({
@@ -175,6 +207,7 @@ async function contentsOfDelivery(
       roll: roll.name,
       clips: clips.map(withDue),
       onDisk,
+      stills,
       otherFiles,
     });
     return found.filter(({ code }) => code !== 'staging-left');
@@ -188,7 +221,7 @@ async function contentsOfDelivery(
 async function write(
   deliveryFolder: string,
   decision: GateDecision,
-  onDisk: GateInput['onDisk'],
+  { onDisk, stills }: Required<Pick<GateInput, 'onDisk' | 'stills'>>,
   { target }: Pick<NightContext, 'target'>,
 ): Promise<Finding | null> {
   // Folders are made on the way: below a mount point whose volume is gone they would lie on the wrong disk.
@@ -197,7 +230,7 @@ async function write(
   const [link] = await linksToRecords(deliveryFolder, decision.verdict.roll);
   if (link !== undefined) return link;
   try {
-    await writeDecision(deliveryFolder, decision, onDisk);
+    await writeDecision(deliveryFolder, decision, onDisk, stills);
     return null;
   } catch (error) {
     if (codeOf(error) === '') throw error;

@@ -265,6 +265,7 @@ function contextOf(
 ) {
   return {
     request,
+    replace: request.replace === true,
     night: run.night,
     run: run.run,
     signal: run.signal,

@@ -5,6 +5,8 @@ import type { Clip } from '../../ledger/clip.ts';
 import { workOf } from '../../ledger/job.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { type AnyOutcome, decideOutcome, isMasterOutcome } from '../../profiles/outcome/any.ts';
+import { decideStills } from '../../profiles/stills/decide.ts';
+import type { StillsOutcome } from '../../profiles/stills/schema.ts';
 import { nameCollisions, rollCollisions } from './names.ts';
 import { needOf, Room } from './room.ts';
 import { jobSeconds } from './time.ts';
@@ -75,13 +77,25 @@ const rangeOf = (outcome: AnyOutcome): { least: number; most: number } =>
     ? outcome.bytesRange
     : { least: outcome.estimatedBytes, most: outcome.estimatedBytes };
 
-/** All profiles of a clip that are not finished make one job: they are made from one decode. */
+/** What of a clip is to be made. */
+interface ClipWork {
+  readonly clip: Clip;
+  readonly facts: ClipFacts;
+  readonly items: readonly Wanted[];
+  readonly stills: StillsOutcome | null;
+}
+
+/** Nothing of a picture is as large as it is without compression. */
+const bytesOfStills = (stills: StillsOutcome | null): number =>
+  stills === null ? 0 : (stills.stills.length * stills.width * stills.height * 3 * stills.bits) / 8;
+
+/** All profiles of a clip that are not finished make one job: they are made from one decode; its stills come behind them. */
 function jobOf(
   request: PlanRequest,
   roll: RollToPlan,
-  items: readonly [Wanted, ...Wanted[]],
+  { clip, facts, items, stills }: ClipWork,
 ): Omit<PlannedJob, 'priority'> {
-  const [{ clip, facts }] = items;
+  const beside = bytesOfStills(stills);
   const ranges = items.map(({ outcome }) => rangeOf(outcome));
   return {
     job: {
@@ -96,12 +110,13 @@ function jobOf(
       facts,
       span: { start: 0, count: facts.video.frames },
       deliverables: items.map(({ profile, outcome }) => workOf(profile.profile, profile.hash, outcome)),
+      ...(stills === null ? {} : { stills }),
       toolchain: request.toolchain,
     },
-    bytes: items.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, 0),
+    bytes: items.reduce((sum, { outcome }) => sum + outcome.estimatedBytes, beside),
     bytesRange: {
-      least: ranges.reduce((sum, { least }) => sum + least, 0),
-      most: ranges.reduce((sum, { most }) => sum + most, 0),
+      least: ranges.reduce((sum, { least }) => sum + least, beside),
+      most: ranges.reduce((sum, { most }) => sum + most, beside),
     },
     seconds: jobSeconds(facts, items),
   };
@@ -111,7 +126,7 @@ function planRoll(request: PlanRequest, roll: RollToPlan): RollPlan {
   const { wanted, refusals } = outcomesOf(request, roll);
   // What is finished counts too: its name is taken.
   const collisions = nameCollisions(wanted);
-  const byClip = new Map<Clip, [Wanted, ...Wanted[]]>();
+  const byClip = new Map<Clip, Wanted[]>();
   const notes: Finding[] = [];
   let done = 0;
   for (const item of wanted) {
@@ -121,16 +136,40 @@ function planRoll(request: PlanRequest, roll: RollToPlan): RollPlan {
       done += 1;
       continue;
     }
-    const items = byClip.get(item.clip);
-    if (items === undefined) byClip.set(item.clip, [item]);
-    else items.push(item);
+    byClip.set(item.clip, [...(byClip.get(item.clip) ?? []), item]);
   }
+  const work = [...roll.clips]
+    .sort((a, b) => byText(a.clip.id, b.clip.id))
+    .flatMap((entry): ClipWork[] => {
+      const { clip, facts } = entry;
+      // Of a clip of which nothing can be made, stills are no comfort.
+      if (facts === null || !wanted.some((item) => item.clip === clip)) return [];
+      const items = byClip.get(clip) ?? [];
+      const stills = stillsToMake(request, roll, entry, notes);
+      return items.length === 0 && stills === null ? [] : [{ clip, facts, items, stills }];
+    });
   return {
-    jobs: [...byClip.values()].map((items) => jobOf(request, roll, items)),
+    jobs: work.map((one) => jobOf(request, roll, one)),
     refusals: [...refusals, ...collisions.values()],
     notes,
     done,
   };
+}
+
+/** null: none are due, or they are finished, or none can be made, of which there is a note. */
+function stillsToMake(
+  request: PlanRequest,
+  { roll }: RollToPlan,
+  { clip, facts, stills: asked }: RollToPlan['clips'][number],
+  notes: Finding[],
+): StillsOutcome | null {
+  if (asked === undefined || facts === null) return null;
+  const decided = decideStills({ clip, facts, asked });
+  append(
+    notes,
+    decided.notes.map((item) => ({ ...item, roll })),
+  );
+  return request.areStillsDone?.(roll, clip) === true ? null : decided.stills;
 }
 
 /**

@@ -5,6 +5,7 @@ import type { Job } from '../../ledger/job.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { AnyOutcome } from '../../profiles/outcome/any.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
+import type { StillsAsked } from '../../profiles/stills/schema.ts';
 
 export interface RollToPlan {
   readonly roll: string;
@@ -23,6 +24,8 @@ export interface RollToPlan {
     readonly findings: readonly Finding[];
     /** Names of the profiles that are made of it. */
     readonly due: readonly string[];
+    /** Stills that are due of it; absent: none. */
+    readonly stills?: StillsAsked | undefined;
   }[];
 }
 
@@ -51,6 +54,8 @@ export interface PlanRequest {
   readonly toolchain: string;
   /** True: finished and checked under the same content, profile hash and toolchain. */
   readonly isDone: (item: Deliverable) => boolean;
+  /** True: the stills of this clip are finished. */
+  readonly areStillsDone?: (roll: string, clip: Clip) => boolean;
   readonly volumes: readonly VolumeToPlan[];
   /** Bytes a pixel that compressed masters took before, by profile hash. */
   readonly sizes?: Readonly<Record<string, number>>;

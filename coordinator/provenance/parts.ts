@@ -1,10 +1,11 @@
 /** Which files a roll's statement names, by its records. Pure. */
 import { createHash } from 'node:crypto';
-import { keptFilesOf } from '../../ledger/kept-files.ts';
+import { keptFilesOf, keptFilesOfStills } from '../../ledger/kept-files.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { NamedDigest, StatementParts } from '../../ledger/provenance/build.ts';
 import { type ClipReport, clipReportSchema } from '../../ledger/report.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
+import type { StillsOnDisk } from '../../ledger/stills.ts';
 import { recordBytes } from '../../ledger/store.ts';
 import { transformPath } from '../../ledger/transform.ts';
 import type { ClipFacts } from '../../media/facts.ts';
@@ -20,13 +21,28 @@ export interface PartsInput {
   /** Of the clip reports' files, by clip id. */
   readonly clipReports: ReadonlyMap<string, string>;
   readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
+  /** By clip id; those of a clip of which none are due are left out. */
+  readonly stills: ReadonlyMap<string, StillsOnDisk>;
 }
 
 /** What could not be read is left out. An output's digest is the one that was measured last. */
-export function partsOf({ verdict, facts, clipReports, onDisk }: PartsInput): StatementParts {
+export function partsOf({ verdict, facts, clipReports, onDisk, stills }: PartsInput): StatementParts {
   const outputs: NamedDigest[] = [];
   const records = new Map([...clipReports].map(([clip, sha256]) => [layout.clipReport('', clip), sha256]));
-  for (const { clip } of verdict.clips) {
+  for (const { clip, stills: due } of verdict.clips) {
+    const {
+      report = null,
+      files = [],
+      reportSha256,
+    } = (due === undefined ? undefined : stills.get(clip.id)) ?? {};
+    if (report !== null && reportSha256 !== undefined) {
+      records.set(layout.stillsReport('', clip.id), reportSha256);
+      for (const [path, digest] of keptFilesOfStills(report.outcome)) records.set(path, digest);
+      for (const [at, { path }] of report.stills.entries()) {
+        const now = files[at] ?? null;
+        if (now !== null) outputs.push({ path, sha256: now.sha256 });
+      }
+    }
     const input = facts.get(clip.id)?.interpretation?.input ?? null;
     const transform = transformPath(input);
     if (transform !== null && input !== null && 'file' in input) records.set(transform, input.sha256);
@@ -61,6 +77,7 @@ export function partsDecided(
   verdict: RollVerdict,
   clipReports: readonly ClipReport[],
   onDisk: ReadonlyMap<string, DeliverableOnDisk>,
+  stills: ReadonlyMap<string, StillsOnDisk> = new Map(),
 ): StatementParts {
   return partsOf({
     verdict,
@@ -69,5 +86,6 @@ export function partsDecided(
       clipReports.map((report) => [report.clip.id, sha256Of(recordBytes(clipReportSchema, report))]),
     ),
     onDisk,
+    stills,
   });
 }

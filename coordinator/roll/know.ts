@@ -22,6 +22,7 @@ import type { NightPlan } from '../plan/index.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Settings } from '../settings/read.ts';
 import type { NightFolders } from './folders.ts';
+import { standingOtherwise } from '../night/standing.ts';
 import { planDelivery } from './plan-roll.ts';
 import { rollOnDelivery } from './rolls.ts';
 import type { Reservation } from './space.ts';
@@ -57,6 +58,9 @@ export interface RollContext extends VerifyContext {
   readonly profiles: readonly LoadedProfile[];
   readonly stated: readonly string[] | null;
   readonly usual: readonly string[];
+  readonly stills?: number | undefined;
+  /** Whether what is ready is made again where something else is asked for. */
+  readonly replace?: boolean;
   /** Of the rolls whose folders on the delivery would be one, by name. */
   readonly collisions: ReadonlyMap<string, Finding>;
   readonly reservation: Pick<Reservation, 'take' | 'left'>;
@@ -77,6 +81,8 @@ export interface KnownRoll {
   otherFiles: string[];
   /** Of the roll as a whole, besides those of verification. */
   findings: Finding[];
+  /** It is ready as something else than is asked for: nothing of it is made, and nothing that lies there is changed. */
+  isLeft: boolean;
 }
 
 export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownRoll {
@@ -88,6 +94,7 @@ export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownR
     isSurveyed: false,
     otherFiles: [],
     findings: [],
+    isLeft: false,
   };
 }
 
@@ -157,7 +164,11 @@ export async function planRoll(
         folder: roll.folder,
         deliveryFolder,
         findings: known.intake?.findings ?? [],
-        clips: known.clips.map((entry) => ({ ...entry, due: entry.settings.profiles })),
+        clips: known.clips.map((entry) => ({
+          ...entry,
+          due: entry.settings.profiles,
+          stills: entry.settings.stills,
+        })),
       },
     ],
     toolchain: context.toolchain,
@@ -166,6 +177,18 @@ export async function planRoll(
     volume: context.reservation.left,
   });
   addFindings(known, [...plan.refusals, ...plan.notes]);
+  const standing =
+    context.replace === true
+      ? []
+      : await standingOtherwise(
+          plan.jobs.map(({ job }) => job),
+          context.toolchain,
+        );
+  if (standing.length > 0) {
+    addFindings(known, standing);
+    known.isLeft = true;
+    return { ...plan, jobs: [], planned: 0 };
+  }
   const tooLarge = plan.jobs
     .map(({ job }) => ({ job, bytes: jobBytes(job) }))
     .filter(({ bytes }) => bytes > JOB_BYTES_LIMIT);

@@ -1,4 +1,5 @@
 /** Plans rolls against a delivery that may hold some of the work already. */
+import { areStillsFinished, readStills } from '../../ledger/stills.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import {
   type NightPlan,
@@ -44,7 +45,13 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<NightP
   });
   const key = (roll: string, clip: string, profile: string): string => JSON.stringify([roll, clip, profile]);
   const done = new Set<string>();
+  const stillsDone = new Set<string>();
   for (const { job } of all.jobs) {
+    if (job.stills !== undefined) {
+      const wanted = { contentDigest: job.clip.contentDigest, toolchain: job.toolchain, outcome: job.stills };
+      if (areStillsFinished(await readStills(job.deliveryFolder, job.clip.id), wanted))
+        stillsDone.add(key(job.roll, job.clip.id, ''));
+    }
     for (const deliverable of job.deliverables) {
       request.signal.throwIfAborted();
       const { name } = deliverable.profile;
@@ -57,6 +64,7 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<NightP
   return planNight({
     ...base,
     isDone: (item) => done.has(key(item.roll, item.clip.id, item.profile.profile.name)),
+    areStillsDone: (roll, clip) => stillsDone.has(key(roll, clip.id, '')),
     volumes: [volume],
   });
 }

@@ -22,6 +22,8 @@ export interface ProfileRequest {
   /** Names or files, of the command line; empty: none were given. */
   readonly profiles: readonly string[];
   readonly settings: Settings;
+  /** How many stills of each clip, of the command line; absent: it says nothing. */
+  readonly stills?: number | undefined;
 }
 
 /** The command line counts for every clip; without it each goes by the settings, and by the defaults where these say nothing. */
@@ -57,5 +59,6 @@ export async function prepare(
     profiles,
     stated: request.profiles.length > 0 ? names : null,
     usual: defaultProfiles,
+    stills: request.stills,
   };
 }

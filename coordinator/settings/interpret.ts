@@ -8,6 +8,8 @@ import type { ClipFacts } from '../../media/facts.ts';
 import { chromaticitiesText } from '../../media/formats/exr/source.ts';
 import type { Interpretation } from '../../media/interpretation.ts';
 import { isMaster, type LoadedProfile } from '../../profiles/schema.ts';
+import type { StillsAsked } from '../../profiles/stills/schema.ts';
+import { usualStills } from '../../profiles/stills/usual.ts';
 import { type Level, levelsOf, nearest } from './levels.ts';
 import { pictureTexts } from './picture-texts.ts';
 import type { SettingsFile } from './schema.ts';
@@ -23,6 +25,8 @@ export interface AskedProfiles {
   readonly stated: readonly string[] | null;
   /** Names of what is made where nobody says. */
   readonly usual: readonly string[];
+  /** How many stills of each clip, given on the command line, which counts before every level; absent: none was. */
+  readonly stills?: number | undefined;
 }
 
 export interface Understood {
@@ -50,6 +54,23 @@ function stated<Value>(
   return found === null ? { value: otherwise, from: 'nobody' } : { value: found.value, from: found.said };
 }
 
+/** How many stills, and of which form; null: none. */
+function stillsOf(
+  levels: readonly Level[],
+  commandLine: number | undefined,
+): { readonly asked: StillsAsked | null; readonly from: SettingOrigin } {
+  const count =
+    commandLine === undefined
+      ? stated(levels, (part) => part.stills?.count, usualStills.count)
+      : { value: commandLine, from: 'command line' as const };
+  const asked = {
+    count: count.value,
+    width: stated(levels, (part) => part.stills?.width, usualStills.width).value,
+    bits: stated(levels, (part) => part.stills?.bits, usualStills.bits).value,
+  };
+  return { asked: asked.count === 0 ? null : asked, from: count.from };
+}
+
 /** The facts of a clip with what the settings say of it, its profiles, and where each setting was stated. */
 export function understand(
   facts: ClipFacts | null,
@@ -63,6 +84,16 @@ export function understand(
       ? { value: asked.stated, from: 'command line' }
       : stated<readonly string[]>(levels, (part) => part.profiles, asked.usual);
   const applied: AppliedSetting[] = [{ setting: 'profiles', value: due.value.join(', '), from: due.from }];
+  const stills = stillsOf(levels, asked.stills);
+  if (stills.from !== 'nobody')
+    applied.push({
+      setting: 'stills',
+      value:
+        stills.asked === null
+          ? 'none'
+          : `${stills.asked.count}, at most ${stills.asked.width} pixels wide, ${stills.asked.bits} bits`,
+      from: stills.from,
+    });
   const findings: Finding[] =
     cameras.length < 2
       ? []
@@ -75,10 +106,17 @@ export function understand(
         ];
   const camera = cameras.length === 1 ? (cameras[0] ?? null) : null;
   // What is recorded for a display and looked at on it needs no meaning of its values.
-  const needsMeaning = asked.profiles.some(
-    ({ profile }) => due.value.includes(profile.name) && (isMaster(profile) || profile.display !== undefined),
-  );
-  const of = { camera, profiles: [...due.value] };
+  const needsMeaning =
+    stills.asked !== null ||
+    asked.profiles.some(
+      ({ profile }) =>
+        due.value.includes(profile.name) && (isMaster(profile) || profile.display !== undefined),
+    );
+  const of = {
+    camera,
+    profiles: [...due.value],
+    ...(stills.asked === null ? {} : { stills: stills.asked }),
+  };
   if (facts === null) return { facts, settings: { ...of, applied }, findings };
   const way = wayOfClip(levels, settings.show?.cdls, { roll, name: clip.name, facts });
   const framed = framedBy(levels, facts);

@@ -6,17 +6,22 @@ import { writeWhole } from '../../ledger/store.ts';
 import { transformPath } from '../../ledger/transform.ts';
 import { makeFolders } from '../../files/folders.ts';
 import { filesOfLooks } from '../../profiles/master/amf-looks.ts';
-import { inputOf } from '../../ledger/kept-files.ts';
+import { inputOf, inputOfShown } from '../../ledger/kept-files.ts';
 import type { Settings } from './read.ts';
 
 /** What of a job says which files it is made with. */
 export interface MadeWith {
   readonly facts: Pick<Job['facts'], 'way'>;
   readonly deliverables: readonly Pick<Job['deliverables'][number], 'outcome'>[];
+  readonly stills?: Job['stills'];
 }
 
 /** By path below the roll's folder: the SHA-256 by which the settings hold the file, or its text. */
-function filesOf({ facts, deliverables }: MadeWith): Map<string, { sha256: string; text: string | null }> {
+function filesOf({
+  facts,
+  deliverables,
+  stills,
+}: MadeWith): Map<string, { sha256: string; text: string | null }> {
   const files = new Map<string, { sha256: string; text: string | null }>();
   const look = facts.way?.look ?? null;
   if (look !== null)
@@ -26,6 +31,10 @@ function filesOf({ facts, deliverables }: MadeWith): Map<string, { sha256: strin
     });
   // As pictures go through it.
   if (look !== null) files.set(layout.transform(look.aces, '.clf'), { sha256: look.aces, text: null });
+  const ofStills = stills?.shown == null ? null : inputOfShown(stills.shown);
+  const pathOfStills = transformPath(ofStills);
+  if (pathOfStills !== null && ofStills !== null && 'file' in ofStills)
+    files.set(pathOfStills, { sha256: ofStills.sha256, text: null });
   for (const { outcome } of deliverables) {
     const input = inputOf(outcome);
     const path = transformPath(input);

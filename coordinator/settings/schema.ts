@@ -9,6 +9,7 @@ import { cdlsSettingSchema, lookFields } from './look-schema.ts';
 import type { CdlList } from './match-cdls.ts';
 import { frameLineSchema } from './frame-line.ts';
 import { spannedSchema } from './spanned-schema.ts';
+import { stillsAskedSchema } from '../../profiles/stills/schema.ts';
 import { rawSettingsSchema } from './raw-schema.ts';
 import { timeFields } from './time-schema.ts';
 
@@ -68,6 +69,13 @@ const part = z.strictObject({
     })
     .optional()
     .describe('What text in the picture says that profiles ask for; each of its fields counts by itself'),
+  stills: z
+    .strictObject(stillsAskedSchema.shape)
+    .partial()
+    .optional()
+    .describe(
+      'Pictures of a few frames of each clip, to look at, beside the reports: how many (4 when it is not said; 0: none), how wide at most (960 pixels), and their bits (8). Each of its fields counts by itself',
+    ),
   owner: z.string().max(200).optional().describe('Owner of the pictures, in the header of every frame'),
   comments: z.string().max(1000).optional().describe('Free text, in the header of every frame'),
 });

@@ -196,6 +196,8 @@ function joinedFacts(place: SpannedClipPlace, parts: readonly ClipFacts[]): Clip
     parts: parts.map((part, index) => ({
       file: place.parts[index]?.file ?? '',
       frames: part.video.frames,
+      firstTime: part.video.firstTime,
+      timeBase: part.video.timeBase,
       timecode: part.timecode,
       audio: part.audio.map(({ samples, startOffset }) => ({ samples, startOffset })),
     })),

@@ -190,6 +190,49 @@ export const deliverableCodes = {
     remedy: inDelivery(NEWER),
   },
 
+  // Stills of a clip.
+  'stills-left-out': {
+    weight: 'note',
+    title: 'no stills are made of the clip',
+    remedy:
+      'Leave it: what is delivered is complete without them. If the settings can say what lacks (an input, an output transform), state it there, and run again.',
+  },
+  'still-not-made': {
+    weight: 'hold',
+    title: 'a still of the clip could not be made',
+    remedy:
+      'Read the message, and run again: only what is missing is made. If it repeats, look at the clip at the frame named. With --stills 0 the clip is delivered without stills.',
+  },
+  'still-differs': {
+    weight: 'hold',
+    title: 'a still does not show its frame of the clip as it should be seen',
+    remedy: inDelivery(
+      'If it repeats, look at the still beside the clip at its timecode, and try a newer ffmpeg.',
+    ),
+  },
+  'still-form-wrong': {
+    weight: 'hold',
+    title: 'the file of a still is damaged, or says something else than was decided',
+    remedy: inDelivery('If it repeats, check the delivery drive.'),
+  },
+  'still-changed': {
+    weight: 'hold',
+    title: 'a still is not there, or has changed since it was checked',
+    remedy:
+      'Restore the file from another copy of the delivery, and do not use this one. If there is no other copy and the roll is still there, move the file away (do not delete it) and run again: it is made again.',
+  },
+  'stills-absent': {
+    weight: 'hold',
+    title: 'stills of the clip were asked for and are not there',
+    remedy: 'Run again: only what is missing is made. With --stills 0 the clip is delivered without stills.',
+  },
+  'stills-outdated': {
+    weight: 'hold',
+    title:
+      'the stills of the clip are of other content, of another look, or of other programs than is asked for now',
+    remedy: 'Run again: they are made again.',
+  },
+
   // Publish.
   'target-name-taken': {
     weight: 'hold',
@@ -202,6 +245,13 @@ export const deliverableCodes = {
     title: 'the checked file disappeared or was replaced before it was published',
     remedy:
       'Check that the delivery drive is still mounted and that no other program writes there, and run again.',
+  },
+
+  'ready-made-otherwise': {
+    weight: 'hold',
+    title: 'what is ready was made otherwise than this run asks, and was left as it is',
+    remedy:
+      'To keep what is there, run with the profiles, settings and ffmpeg that it was made with. To have it made again, say so to whoever works with it, and run with --replace: each new file is proved before it takes the place of the old one.',
   },
 
   // A delivery measured again.

@@ -17,6 +17,7 @@ function goodRecords(): RollRecords {
     clipReports: new Map(clipReports.map((report) => [report.clip.id, report])),
     clipReportDigests: new Map(),
     onDisk: input.onDisk,
+    stills: new Map(),
     findings: [],
   });
 }

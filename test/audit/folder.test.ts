@@ -162,7 +162,8 @@ describe('what else lies in the delivery of a roll', () => {
     const found = await deliveryContents({
       rollFolder: published.delivery,
       roll: 'A001',
-      clips: [{ clip, due: ['cut'] }],
+      clips: [{ clip, due: ['cut'], stillsDue: false }],
+      stills: new Map(),
       onDisk: new Map([['A001C001/cut', disk]]),
       otherFiles,
     });

@@ -39,6 +39,8 @@ async function night(base: string, day: string, clips: number, slots?: number): 
     join(base, 'work'),
     '--profile',
     'editorial-vc3',
+    '--stills',
+    '0',
     '--workers',
     '1',
     ...(slots === undefined ? [] : ['--slots', String(slots)]),

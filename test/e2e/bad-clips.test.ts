@@ -124,6 +124,8 @@ describe('a roll full of bad clips', () => {
       join(base, 'work'),
       '--profile',
       profile,
+      '--stills',
+      '0',
     ]);
     bad = await readVerdict(delivery, 'day-04', 'A001');
   }, 240_000);

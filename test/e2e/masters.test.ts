@@ -113,7 +113,7 @@ test('run again with other settings, the camera that they are about is made agai
     other,
     "version: 1\nshow: { owner: Bell foundry film }\ncameras:\n  - { name: B, known_by: { rolls: ['B*'] }, input: { name: vlog-vgamut } }\n",
   );
-  const night = await run(delivery, '--settings', other);
+  const night = await run(delivery, '--settings', other, '--replace');
   expect(night.code, night.stdout).toBe(0);
   expect(night.stderr).toMatch(/A007: 1 clip, 0 to make, 2 already done/);
   expect(night.stderr).toMatch(/B007: 1 clip, 2 to make/);

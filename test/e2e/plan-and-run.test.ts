@@ -45,7 +45,7 @@ interface Question {
 
 const cache = join(base, 'cache');
 async function bothOf({ day, delivery, more, planned: look }: Question): Promise<Both> {
-  const args = [day, '--deliver', delivery, '--json', '--quiet', ...more];
+  const args = [day, '--deliver', delivery, '--json', '--quiet', '--stills', '0', ...more];
   const planned = await runCommand(['plan', ...args], { XDG_CACHE_HOME: cache });
   expect(planned.stderr).toBe('');
   look?.();

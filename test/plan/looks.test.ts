@@ -190,7 +190,7 @@ const clip = (name: string, facts: ClipFacts = clipFacts()) => ({
 async function understood(text: string, name = 'A001C001', facts?: ClipFacts) {
   const { file } = await settings(text);
   const { roll, facts: seen, ...one } = clip(name, facts);
-  const said = understand(seen, { roll, ...one }, file, { profiles: [], stated: null, usual: [] });
+  const said = understand(seen, { roll, ...one }, file, { profiles: [], stated: null, usual: [], stills: 0 });
   return {
     way: said.facts?.way,
     from: Object.fromEntries(
@@ -360,7 +360,12 @@ describe('CDLs of many clips', () => {
     const file = (list: CdlList) => ({ version: 1 as const, show: { cdls: list } });
     const found = (list: CdlList) => {
       const { roll, facts, ...one } = clip('A001C001');
-      const said = understand(facts, { roll, ...one }, file(list), { profiles: [], stated: null, usual: [] });
+      const said = understand(facts, { roll, ...one }, file(list), {
+        profiles: [],
+        stated: null,
+        usual: [],
+        stills: 0,
+      });
       return [said.findings.map(({ code }) => code), said.facts?.way?.cdl?.values.saturation];
     };
     const two = (other: number): CdlList =>

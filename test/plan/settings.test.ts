@@ -64,6 +64,7 @@ const applied = (file: SettingsFile, roll: string, clip: string, stated: readonl
     profiles,
     stated,
     usual: ['editorial-vc3', 'review-h264'],
+    stills: 0,
   });
   return {
     camera: settings.camera,
@@ -94,6 +95,7 @@ describe('of each setting the nearest level that states it counts', () => {
     // What is looked at as it was recorded: nothing else is asked of the settings.
     expect(applied(file, 'B001', 'B001C001', ['archive-ffv1']).from).toEqual({
       profiles: ['archive-ffv1', 'command line'],
+      stills: ['none', 'command line'],
     });
     expect(applied(file, 'B001', 'B001C001')).toMatchObject({
       from: { profiles: ['editorial-vc3', 'show'], input: ['{"name":"bt709"}', 'show'] },

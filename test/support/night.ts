@@ -68,13 +68,14 @@ export interface RunRequest {
 /** The size of the source, in VC-3: made in no time. */
 export const smallProfile = 'test/fixtures/profiles/small-vc3.yaml';
 
-/** The words of the command line that starts a run. */
+/** The words of the command line that starts a run; without stills, which tests of their own make. */
 export function runWords(
   { day, delivery, work, profiles = [smallProfile] }: RunRequest,
   ...more: readonly string[]
 ): string[] {
   return [
     ...['run', day, '--deliver', delivery, '--work', work],
+    ...(more.includes('--stills') ? [] : ['--stills', '0']),
     ...profiles.flatMap((profile) => ['--profile', profile]),
     ...more,
   ];

@@ -238,7 +238,8 @@ describe('gate and audit', () => {
     const found = await deliveryContents({
       rollFolder: of.deliveryFolder,
       roll: of.roll,
-      clips: [{ clip: of.clip, due: [PROFILE] }],
+      clips: [{ clip: of.clip, due: [PROFILE], stillsDue: false }],
+      stills: new Map(),
       onDisk: await readDeliverables(of.deliveryFolder, [of.clip], [PROFILE], 'measure'),
       otherFiles: [],
     });

@@ -100,31 +100,33 @@ export interface MasterMaking {
   close(): Promise<void>;
 }
 
+/** Frames that the threads read themselves: of raw clips, and of such as our own code reads; null: others hand them over. */
+export function ownReading({
+  facts,
+  clip: { place },
+  rollFolder,
+}: Pick<Job, 'facts' | 'clip' | 'rollFolder'>): Pick<FramePoolSetup, 'raw' | 'files'> {
+  if (place.kind !== 'sequence') return { raw: null, files: null };
+  const { raw, exr } = facts;
+  return {
+    raw: raw === undefined ? null : { rollFolder, place, picture: raw.picture, decoder: raw.decoder },
+    files: exr?.reader === 'own' ? { rollFolder, place } : null,
+  };
+}
+
 export async function startMasters(
   job: Job,
   group: MasterGroup,
   context: MakingContext,
   onFrames: (frames: number) => void,
 ): Promise<MasterMaking> {
-  const { facts, clip } = job;
+  const { clip } = job;
   const { folders, movies, shown } = group;
   const developed = developedOf(group);
   const { linearisation, width, height, frames } = developed;
   const transform = await readTransform(job.deliveryFolder, linearisation);
   for (const { staged } of folders) await makeFolder(job.deliveryFolder, staged);
-  const raw =
-    facts.raw !== undefined && clip.place.kind === 'sequence'
-      ? {
-          rollFolder: job.rollFolder,
-          place: clip.place,
-          picture: facts.raw.picture,
-          decoder: facts.raw.decoder,
-        }
-      : null;
-  const files =
-    facts.exr?.reader === 'own' && clip.place.kind === 'sequence'
-      ? { rollFolder: job.rollFolder, place: clip.place }
-      : null;
+  const { raw, files } = ownReading(job);
   const outputs = folders.map(({ deliverable, staged }) => ({
     outcome: deliverable.outcome,
     folder: staged,

@@ -33,11 +33,18 @@ export interface SpotRequest {
   readonly values: Float32Array;
   readonly tools: Pick<MediaTools, 'ffmpeg'>;
   readonly signal: AbortSignal;
+  /** Of which frames; absent: those of a master. */
+  readonly of?: readonly number[];
 }
 
 /** null: the decoder gave no such frame alone (not every file can be entered in its middle). */
-async function decodedFrame(
-  { job, outcome: { linearisation }, tools, signal }: SpotRequest,
+export async function decodedFrame(
+  {
+    job,
+    outcome: { linearisation },
+    tools,
+    signal,
+  }: Pick<SpotRequest, 'job' | 'outcome' | 'tools' | 'signal'>,
   { width, height }: { readonly width: number; readonly height: number },
   input: OpenedInput,
 ): Promise<Buffer | null> {
@@ -215,7 +222,7 @@ export async function spotsOf(request: SpotRequest): Promise<Spot[]> {
   const { job, outcome, sceneLinear, values, signal } = request;
   const { linearisation, width, height } = outcome;
   const spots: Spot[] = [];
-  const frames = spotFrames(job.clip.contentDigest, outcome.frames, 'master');
+  const frames = request.of ?? spotFrames(job.clip.contentDigest, outcome.frames, 'master');
   const declared = job.facts.declared === undefined ? null : await declaredPictures(job, frames, signal);
   const coded = async (frame: number): Promise<Spot | null> => {
     const placed = declared === null ? await exrValues(request, frame) : null;

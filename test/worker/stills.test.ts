@@ -1,0 +1,155 @@
+/** Stills of clips as a worker makes them, looked at by programs and numbers that are not ours. */
+import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { expect, test } from 'vitest';
+import type { Job } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
+import { type StillsReport, stillsReportSchema } from '../../ledger/stills-report.ts';
+import { usualWay } from '../../media/colour/way.ts';
+import { decideStills } from '../../profiles/stills/decide.ts';
+import type { StillsAsked } from '../../profiles/stills/schema.ts';
+import { usualStills } from '../../profiles/stills/usual.ts';
+import { runJob } from '../../worker/job.ts';
+import { freshFolder } from '../support/folder.ts';
+import { interpretation } from '../support/master.ts';
+import { type ClipOnDisk, masterJob, movieClip, rawClip } from '../support/masters.ts';
+import { ffmpeg, type MovieOptions } from '../support/media.ts';
+import { workContext } from '../support/work.ts';
+
+const PROFILE = 'test/fixtures/profiles/native-rdd36.yaml';
+type Input = NonNullable<typeof interpretation.input> | null;
+
+/** A job of the clip that makes its stills alone. */
+async function stillsJob(
+  clip: ClipOnDisk,
+  input: Input,
+  asked: StillsAsked = { ...usualStills, width: 160 },
+): Promise<Job> {
+  const facts = { ...clip.facts, way: usualWay };
+  const job = await masterJob({ ...clip, facts }, freshFolder('delivery'), [PROFILE], {
+    ...interpretation,
+    input,
+  });
+  const { stills, notes } = decideStills({ clip: job.clip, facts: job.facts, asked });
+  if (stills === null) throw new Error(JSON.stringify(notes));
+  return { ...job, deliverables: [], stills };
+}
+
+const reportOf = (job: Job): StillsReport =>
+  stillsReportSchema.parse(
+    JSON.parse(readFileSync(layout.stillsReport(job.deliveryFolder, job.clip.id), 'utf8')),
+  );
+
+async function made(job: Job): Promise<StillsReport> {
+  await runJob(job, await workContext());
+  return reportOf(job);
+}
+
+const plain: MovieOptions = { codec: 'h264', size: '320x180', frames: 30, rate: '25' };
+const log: MovieOptions = { codec: 'prores', size: '320x180', frames: 12, rate: '25' };
+
+/** Samples of 8 bits as ffmpeg reads them in the file. */
+async function samplesIn(path: string): Promise<Buffer> {
+  await ffmpeg('-i', path, '-f', 'rawvideo', '-pix_fmt', 'rgb24', `${path}.raw`);
+  return readFileSync(`${path}.raw`);
+}
+
+test('show the frames in the middles of equal parts, as another program gives them for a display', async () => {
+  const clip = await movieClip(freshFolder('roll'), plain);
+  const job = await stillsJob(clip, null);
+  const { state, stills, outcome, checks } = await made(job);
+  expect([state, outcome.shows, checks.map(({ status }) => status)]).toEqual([
+    'published',
+    'for-display',
+    ['passed', 'passed'],
+  ]);
+  expect(stills.map(({ frame, timecode, width, height }) => [frame, timecode, width, height])).toEqual([
+    [3, '01:00:00:03', 160, 90],
+    [11, '01:00:00:11', 160, 90],
+    [18, '01:00:00:18', 160, 90],
+    [26, '01:00:01:01', 160, 90],
+  ]);
+  // ffmpeg's own selection of the frame, its own conversion, its own area filter; then BT.1886 to sRGB by the formulas of both standards.
+  const source = join(clip.rollFolder, 'A001C001.mov');
+  const reference = join(freshFolder('reference'), 'frame.raw');
+  await ffmpeg(
+    ...[
+      '-i',
+      source,
+      '-vf',
+      'select=eq(n\\,11),scale=in_color_matrix=bt709:in_range=tv:flags=accurate_rnd+full_chroma_int+full_chroma_inp+bicubic,format=gbrp14le,format=rgb48le',
+    ],
+    ...['-frames:v', '1', '-f', 'rawvideo', reference],
+  );
+  const wide = readFileSync(reference);
+  const srgb = (code: number): number => {
+    const light = (code / 65_535) ** 2.4;
+    return light <= 0.0031308 ? 12.92 * light : 1.055 * light ** (1 / 2.4) - 0.055;
+  };
+  const found = await samplesIn(join(job.deliveryFolder, stills[1]?.path ?? ''));
+  let [sum, farthest] = [0, 0];
+  for (let y = 0; y < 90; y += 1)
+    for (let x = 0; x < 160; x += 1)
+      for (let channel = 0; channel < 3; channel += 1) {
+        let wanted = 0;
+        for (const [dx, dy] of [
+          [0, 0],
+          [1, 0],
+          [0, 1],
+          [1, 1],
+        ] as const)
+          wanted += srgb(wide.readUInt16LE(2 * (3 * ((2 * y + dy) * 320 + 2 * x + dx) + channel))) / 4;
+        const off = Math.abs((found[3 * (y * 160 + x) + channel] as number) - 255 * wanted);
+        sum += off;
+        farthest = Math.max(farthest, off);
+      }
+  expect(sum / found.length).toBeLessThan(0.6);
+  expect(farthest).toBeLessThan(4);
+});
+
+test.each<[string, () => Promise<ClipOnDisk>, Input, string]>([
+  ['a log movie', () => movieClip(freshFolder('roll'), log), { name: 'slog3-sgamut3cine' }, 'shown'],
+  ['raw frames', () => rawClip(freshFolder('roll'), { width: 320, height: 180, frames: 3 }), null, 'shown'],
+])('of %s go its colour way', async (_, clip, input, shows) => {
+  const { state, outcome, checks } = await made(await stillsJob(await clip(), input));
+  expect([state, outcome.shows, checks.map(({ check, status }) => `${check} ${status}`)]).toEqual([
+    'published',
+    shows,
+    ['still-form passed', 'still-pixels passed'],
+  ]);
+});
+
+/** ffmpeg that makes stills, and nothing else, with `from` in its filters replaced by `to`. */
+function making(from: string, to: string): string {
+  const path = join(freshFolder('stand-in'), 'ffmpeg');
+  writeFileSync(
+    path,
+    `#!${process.execPath}
+const { spawnSync } = require('node:child_process');
+const args = process.argv.slice(2).map((arg) => (arg.includes('lut1d') ? arg.replace(${JSON.stringify(from)}, ${JSON.stringify(to)}) : arg));
+process.exit(spawnSync('ffmpeg', args, { stdio: Array.from({ length: 7 }, () => 'inherit') }).status ?? 1);
+`,
+    { mode: 0o755 },
+  );
+  return path;
+}
+
+test.each([
+  ['the next frame, with the time of the right one', 'checksum=0[in]', 'checksum=0,trim=start_frame=1[in]'],
+  ['another look', 'lut1d=', 'lutrgb=r=val*0.9,lut1d='],
+  ['another place', 'mergeplanes=', 'hflip,mergeplanes='],
+])('of %s are not published', async (_, from, to) => {
+  const job = await stillsJob(
+    await movieClip(freshFolder('roll'), log),
+    { name: 'slog3-sgamut3cine' },
+    {
+      ...usualStills,
+      count: 1,
+      width: 160,
+    },
+  );
+  await expect(runJob(job, await workContext({ ffmpeg: making(from, to) }))).rejects.toThrow(/still-differs/);
+  const { state, findings, stills } = reportOf(job);
+  expect([state, findings.map(({ code }) => code), stills]).toEqual(['failed', ['still-differs'], []]);
+  expect(readdirSync(layout.stillsFolder(job.deliveryFolder))).toEqual(['A001C001.json']);
+});

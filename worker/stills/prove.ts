@@ -1,0 +1,184 @@
+/**
+ * What pixels of a still must be, found again by other means than its maker's: the frame is decoded once more, alone, or developed by the references of the
+ * kernels, and goes its way in double precision. Both take the table of a colour way from one building of it, as the proof of every movie does.
+ */
+import {
+  codedForSrgb,
+  drawnPlaces,
+  squareOf,
+  type StillDifference,
+  stillDifference,
+} from '../../check/stills/pixels.ts';
+import type { ReadStill } from '../../check/stills/png.ts';
+import { sceneLinearOf } from '../../check/master/scene-linear.ts';
+import type { Job } from '../../ledger/job.ts';
+import { readTransform } from '../../ledger/transform.ts';
+import { SHOWN_BITS } from '../../media/colour/acescct.ts';
+import { layoutOf } from '../../media/colour/formats.ts';
+import type { Triple } from '../../media/colour/matrix.ts';
+import { codeRgbAt, type SourcePicture } from '../../media/colour/pixel.ts';
+import { SCALED_END } from '../../media/colour/shown/table.ts';
+import { lookUp, type SpaceTable } from '../../proof/colour-way/look-up.ts';
+import type { Spot } from '../../proof/pixel-samples.ts';
+import { exactRgb14 } from '../../proof/whole-codes.ts';
+import type { StillsOutcome } from '../../profiles/stills/schema.ts';
+import { bakedWay } from '../colour-way.ts';
+import type { MakingContext } from '../context.ts';
+import { spotsOf } from '../master/spots.ts';
+import { oneFrame } from './one-frame.ts';
+
+export type StillProof = StillDifference | { readonly why: string };
+
+export interface StillProver {
+  prove(at: number, read: ReadStill): Promise<StillProof>;
+}
+
+interface Place {
+  readonly x: number;
+  readonly y: number;
+}
+type Planes = readonly [Float64Array, Float64Array, Float64Array];
+
+/** The greatest code. */
+const MOST = 2 ** SHOWN_BITS - 1;
+
+const planesOf = (count: number): Planes => [
+  new Float64Array(count),
+  new Float64Array(count),
+  new Float64Array(count),
+];
+
+/** Places of a still of which all pixels are known, and their codes of the display, 0 to 1, square by square. */
+interface Known {
+  readonly places: readonly Place[];
+  readonly codes: Planes;
+}
+
+export function stillProver(job: Job, outcome: StillsOutcome, context: MakingContext): StillProver {
+  const { shown } = outcome;
+  let spots: Promise<Spot[]> | undefined;
+  return {
+    async prove(at, read) {
+      const frame = outcome.stills[at]?.frame;
+      if (frame === undefined) throw new RangeError(`still ${at} of ${outcome.stills.length}`);
+      const table = shown === null ? null : (await bakedWay(job.deliveryFolder, shown)).table;
+      if (shown?.from === 'developed') {
+        spots ??= spotsFor(job, outcome, context);
+        const spot = (await spots).find((one) => one.frame === frame);
+        if (spot === undefined || table === null) return { why: 'the frame is not found a second time' };
+        return compared(outcome, read, knownOfSpot(spot, outcome, table));
+      }
+      const source = sourceOf(job, outcome);
+      const found = await oneFrame({
+        job,
+        frame,
+        graph: '[in]null[out]',
+        bytes: layoutOf(source.pixelFormat, source.width, source.height).bytes,
+        ...context,
+      });
+      if ('why' in found) return found;
+      const places = drawnPlaces(outcome, `${job.clip.contentDigest} ${frame}`);
+      return compared(
+        outcome,
+        read,
+        knownOfCodes(places, outcome, (x, y) => codeRgbAt(source, found.picture, x, y), table),
+      );
+    },
+  };
+}
+
+function compared(outcome: StillsOutcome, read: ReadStill, { places, codes }: Known): StillDifference {
+  const square = outcome.reduce.factor ** 2;
+  const curve = outcome.recorded?.curve ?? 'bt1886';
+  const mean = (plane: Float64Array, place: number): number => {
+    let sum = 0;
+    for (let at = square * place; at < square * (place + 1); at += 1)
+      sum += codedForSrgb(plane[at] as number, curve);
+    return sum / square;
+  };
+  const wanted = places.map(
+    (_, place): Triple => [mean(codes[0], place), mean(codes[1], place), mean(codes[2], place)],
+  );
+  return stillDifference(read, places, wanted);
+}
+
+/** Whole codes through the table, to codes of the display. */
+function throughTable(planes: Planes, table: SpaceTable): void {
+  for (const plane of planes)
+    for (const [at, code] of plane.entries()) plane[at] = Math.min(Math.max(Math.round(code), 0), MOST);
+  lookUp(table, planes, MOST);
+  for (const plane of planes) for (const [at, code] of plane.entries()) plane[at] = code / MOST;
+}
+
+/** `rgbAt`: R'G'B' as recorded, 0 to 1. */
+function knownOfCodes(
+  places: readonly Place[],
+  outcome: StillsOutcome,
+  rgbAt: (x: number, y: number) => Triple,
+  table: SpaceTable | null,
+): Known {
+  const pixels = places.flatMap((place) => squareOf(outcome, place));
+  const codes = planesOf(pixels.length);
+  const scale = table === null ? 1 : MOST / SCALED_END;
+  for (const [at, { x, y }] of pixels.entries())
+    for (const [channel, value] of rgbAt(x, y).entries())
+      (codes[channel] as Float64Array)[at] = scale * value;
+  if (table !== null) throughTable(codes, table);
+  return { places, codes };
+}
+
+/** Both fields of an interlaced frame are read as one picture, as they are made into the still. */
+function sourceOf({ facts: { video } }: Job, { recorded, shown, source }: StillsOutcome): SourcePicture {
+  const values = shown?.from === 'recorded' ? shown : recorded;
+  if (values === null) throw new RangeError('recorded code values that nobody took for anything');
+  const { matrix, range, siting } = values;
+  return { ...source, pixelFormat: video.pixelFormat, matrix, range, siting, interlaced: false };
+}
+
+async function spotsFor(
+  job: Job,
+  { shown, stills }: StillsOutcome,
+  { tools, signal }: MakingContext,
+): Promise<Spot[]> {
+  if (shown?.from !== 'developed') throw new RangeError('spots of recorded code values');
+  const { linearisation, size } = shown;
+  return await spotsOf({
+    job,
+    outcome: { linearisation, ...size, frames: job.facts.video.frames },
+    sceneLinear: sceneLinearOf(linearisation, await readTransform(job.deliveryFolder, linearisation)),
+    // Only a seek in a movie needs them.
+    values: new Float32Array(0),
+    tools,
+    signal,
+    of: stills.map(({ frame }) => frame),
+  });
+}
+
+/** Of every pixel of the still whose square lies within the spots. */
+function knownOfSpot({ pixels, sceneLinear }: Spot, outcome: StillsOutcome, table: SpaceTable): Known {
+  const index = new Map(pixels.map(({ x, y }, at) => [`${x} ${y}`, at]));
+  const places = placesIn(pixels, outcome).flatMap((place) => {
+    const at = squareOf(outcome, place).map(({ x, y }) => index.get(`${x} ${y}`));
+    return at.every((one) => one !== undefined) ? [{ place, at }] : [];
+  });
+  const all = places.flatMap(({ at }) => at);
+  const linear = planesOf(all.length);
+  for (const [to, from] of all.entries())
+    for (const channel of [0, 1, 2] as const) linear[channel][to] = sceneLinear[3 * from + channel] as number;
+  const codes: [Float64Array, Float64Array, Float64Array] = [...planesOf(all.length)];
+  exactRgb14(linear, all.length, codes);
+  throughTable(codes, table);
+  return { places: places.map(({ place }) => place), codes };
+}
+
+function placesIn(
+  pixels: readonly Place[],
+  { width, height, reduce: { factor, left, top } }: StillsOutcome,
+): Place[] {
+  const places = new Map<string, Place>();
+  for (const pixel of pixels) {
+    const [x, y] = [Math.floor((pixel.x - left) / factor), Math.floor((pixel.y - top) / factor)];
+    if (x >= 0 && y >= 0 && x < width && y < height) places.set(`${x} ${y}`, { x, y });
+  }
+  return [...places.values()];
+}
