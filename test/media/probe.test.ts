@@ -84,7 +84,7 @@ describe('facts equal what MediaInfo reads of the same file', () => {
       { codec: 'h264', rate: '24', timecode: '23:59:59:12', extra: ['-c:a', 'aac'] },
     ],
     ...further<[name: string, file: string, options: MovieOptions]>(
-    ['VC-3 in MOV at 25', 'b.mov', { codec: 'dnxhr', rate: '25', timecode: '10:11:12:13' }],
+      ['VC-3 in MOV at 25', 'b.mov', { codec: 'dnxhr', rate: '25', timecode: '10:11:12:13' }],
       ['VC-3 in MXF at 50', 'd.mxf', { codec: 'dnxhr', rate: '50', timecode: '09:59:59:49', audio: [2] }],
       [
         'H.264 in MOV at 59.94 drop-frame',
