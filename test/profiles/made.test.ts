@@ -57,7 +57,7 @@ test('MediaInfo reads the frames, start timecode, raster, colours and audio of a
   const source = await makeMovie(join(folder, 'A001C002.mov'), {
     rate: '30000/1001',
     timecode: '01:00:59;28',
-    frames: 10,
+    frames: 30,
     audio: [1, 1, 2],
   });
   const [made] = await makeAll(source, await profilesNamed('editorial-vc3'), folder);
@@ -67,7 +67,7 @@ test('MediaInfo reads the frames, start timecode, raster, colours and audio of a
     Format: 'VC-3',
     Width: '1920',
     Height: '1080',
-    FrameCount: '10',
+    FrameCount: '30',
     ColorSpace: 'YUV',
     ChromaSubsampling: '4:2:2',
     BitDepth: '8',
@@ -76,8 +76,8 @@ test('MediaInfo reads the frames, start timecode, raster, colours and audio of a
   expect(trackOf(tracks, 'Other')).toMatchObject({ TimeCode_FirstFrame: '01:00:59;28' });
   const audio = tracks.filter((track) => track['@type'] === 'Audio');
   expect(audio.map((track) => track.Channels)).toEqual(['1', '1', '2']);
-  // 10 frames at 30000/1001 are 16 016 samples at 48 kHz.
-  expect(audio.map((track) => track.SamplingCount)).toEqual(['16016', '16016', '16016']);
+  // 30 frames at 30000/1001 are 48 048 samples at 48 kHz.
+  expect(audio.map((track) => track.SamplingCount)).toEqual(['48048', '48048', '48048']);
   expect(made?.checked.findings).toEqual([]);
   expect(made?.checked.passed).toBe(true);
   expect(made?.outcome.packetBytes).toBe(188_416);
