@@ -75,12 +75,19 @@ const fileOf = (job: Job): string => join(job.deliveryFolder, PROFILE, 'A001C001
 const inFolder = (job: Job, profile = PROFILE): string[] =>
   readdirSync(layout.profileFolder(job.deliveryFolder, profile)).sort();
 
-/** By ffmpeg: the pictures as 12-bit Y'CbCr, as its decoder gives them, and the DPX frames beside as 10-bit G, B, R; planes, frame by frame. */
-function decoded(job: Job): {
+interface Decoded {
   readonly yuv: Uint16Array;
   readonly gbr: Uint16Array;
   readonly pixels: number;
-} {
+}
+const known = new Map<string, Decoded>();
+/** By ffmpeg, once: the pictures as 12-bit Y'CbCr, as its decoder gives them, and the DPX frames beside as 10-bit G, B, R; planes, frame by frame. */
+function decoded(job: Job): Decoded {
+  const values = known.get(job.deliveryFolder) ?? decodedNow(job);
+  known.set(job.deliveryFolder, values);
+  return values;
+}
+function decodedNow(job: Job): Decoded {
   const read = (args: readonly string[]): Uint16Array => {
     const bytes = execFileSync('ffmpeg', ['-v', 'error', ...args, '-f', 'rawvideo', '-'], {
       maxBuffer: 1 << 26,
