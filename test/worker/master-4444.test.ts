@@ -394,9 +394,10 @@ describe('an encoder at fault', () => {
     return path;
   }
 
+  // Longer than a decoder may take to begin on a busy machine: the silence is the encoder's alone.
   test.each<readonly [string, string, number, string]>([
     ['dies in the middle', 'head -c 40000 <&8 >/dev/null; kill -9 $$', 60_000, 'encoder-killed'],
-    ['takes nothing', 'sleep 60', 1500, 'encoder-stalled'],
+    ['takes nothing', 'sleep 60', 8000, 'encoder-stalled'],
     ...further<readonly [string, string, number, string]>(
       ['says that all is well and made nothing', 'cat <&8 >/dev/null; exit 0', 60_000, 'encoder-failed'],
       ['fails in the middle', 'head -c 40000 <&8 >/dev/null; exit 69', 60_000, 'encoder-failed'],
