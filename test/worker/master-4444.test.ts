@@ -75,12 +75,19 @@ const fileOf = (job: Job): string => join(job.deliveryFolder, PROFILE, 'A001C001
 const inFolder = (job: Job, profile = PROFILE): string[] =>
   readdirSync(layout.profileFolder(job.deliveryFolder, profile)).sort();
 
-/** By ffmpeg: the pictures as 12-bit Y'CbCr, as its decoder gives them, and the DPX frames beside as 10-bit G, B, R; planes, frame by frame. */
-function decoded(job: Job): {
+interface Decoded {
   readonly yuv: Uint16Array;
   readonly gbr: Uint16Array;
   readonly pixels: number;
-} {
+}
+const known = new Map<string, Decoded>();
+/** By ffmpeg, once: the pictures as 12-bit Y'CbCr, as its decoder gives them, and the DPX frames beside as 10-bit G, B, R; planes, frame by frame. */
+function decoded(job: Job): Decoded {
+  const values = known.get(job.deliveryFolder) ?? decodedNow(job);
+  known.set(job.deliveryFolder, values);
+  return values;
+}
+function decodedNow(job: Job): Decoded {
   const read = (args: readonly string[]): Uint16Array => {
     const bytes = execFileSync('ffmpeg', ['-v', 'error', ...args, '-f', 'rawvideo', '-'], {
       maxBuffer: 1 << 26,
@@ -387,9 +394,10 @@ describe('an encoder at fault', () => {
     return path;
   }
 
+  // Longer than a decoder may take to begin on a busy machine: the silence is the encoder's alone.
   test.each<readonly [string, string, number, string]>([
     ['dies in the middle', 'head -c 40000 <&8 >/dev/null; kill -9 $$', 60_000, 'encoder-killed'],
-    ['takes nothing', 'sleep 60', 1500, 'encoder-stalled'],
+    ['takes nothing', 'sleep 60', 8000, 'encoder-stalled'],
     ...further<readonly [string, string, number, string]>(
       ['says that all is well and made nothing', 'cat <&8 >/dev/null; exit 0', 60_000, 'encoder-failed'],
       ['fails in the middle', 'head -c 40000 <&8 >/dev/null; exit 69', 60_000, 'encoder-failed'],
