@@ -46,15 +46,16 @@ export function sharedFilters(
 /**
  * Behind this, pictures are those of the grid that a rate that varies is laid on: each gets the number of the first instant at which it is seen,
  * ceil(time × rate), as its time; of several with one number `fps` takes the last, and between two it repeats the earlier, so that nothing is left to its rounding. What is
- * computed here are whole numbers below 2^53. Behind the last one come as many of it as are wanted.
+ * computed here are whole numbers below 2^53. What is not before the end of the stream `fps` drops, and of that end
+ * it hears in the time of the last frame: all frames are moved far before it (at the end N is their number). Behind the last one come as many of it as are wanted.
  */
 export function gridFilters({ video }: ClipFacts, { rate, frames }: Outcome): string[] {
   const { timeBase } = video;
   const [top, bottom] = [BigInt(timeBase.num) * BigInt(rate.num), BigInt(timeBase.den) * BigInt(rate.den)];
-  const [ticks, most] = [BigInt(video.endTime - video.firstTime) * top, BigInt(frames) * bottom];
+  const [ticks, most] = [BigInt(video.endTime - video.firstTime) * top, BigInt(2 * frames) * bottom];
   if (ticks >= 1n << 52n || most >= 1n << 52n) throw new RangeError('a clip that is too long for its clock');
   return [
-    `setpts=round(ceil((PTS-STARTPTS)*${top}/${bottom})*${bottom}/${top})`,
+    `setpts=round((ceil((PTS-STARTPTS)*${top}/${bottom})-${2 * frames}*lt(N\\,${video.frames}))*${bottom}/${top})`,
     `settb=${rate.den}/${rate.num}`,
     `fps=${formatRatio(rate)}`,
     `tpad=stop_mode=clone:stop=${frames}`,

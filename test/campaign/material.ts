@@ -147,7 +147,7 @@ export const forms = {
   varying: {
     ...film,
     rate: '30000/1001',
-    frames: 40,
+    frames: 41,
     codec: 'h264',
     varies: true,
     timing: { projectRate: { num: 30_000, den: 1001 }, variableRate: 'constant' },

@@ -17,8 +17,8 @@ import { audioFacts, clipFacts, clipNamed } from '../support/facts.ts';
 
 /** Raise RECIPE in ledger/toolchain.ts when one of these changes, and write here what the test shows. */
 const PINNED = {
-  recipe: 7,
-  arguments: '8555e7385152d2122b67be56fdc6415166cb86efcb89c3ab23391efed001e053',
+  recipe: 8,
+  arguments: '32aba3db81c5976d470a2eba5b89cd0ea2b396737ebea22a78449de1c709af63',
   kernels: '08d5aebdf246baf2aff95680cd4dc92ad5fc144f9be38ec3e44e5ec9030caf0e',
 };
 const CHANGED =
@@ -81,6 +81,29 @@ const sources: Readonly<Record<string, ClipFacts>> = {
       streamIndex: 1,
       colour: { primaries: 'bt709', transfer: 'bt709', matrix: 'rgb', range: 'full' },
     },
+  }),
+  'off-speed': clipFacts({
+    video: { rate: { num: 60_000, den: 1001 } },
+    timecode: { frame: 216_059, base: 60, drop: false },
+    audio: [audioFacts({ samples: 38_438 })],
+    timing: {
+      projectRate: { num: 24_000, den: 1001 },
+      offSpeed: 'project-rate',
+      offSpeedAudio: 'real-time',
+    },
+  }),
+  'of a rate that varies': clipFacts({
+    video: {
+      frames: 4,
+      endTime: 4 * 1001,
+      rateConstant: false,
+      stepsInOrder: [
+        [1100, 2],
+        [803, 1],
+      ],
+    },
+    audio: [],
+    timing: { variableRate: 'constant' },
   }),
   'without timecode and reel': clipFacts({ timecode: null, timecodeFrom: null, reel: null }),
 };
