@@ -8,7 +8,7 @@ import { further } from '../support/lane.ts';
 import { seenTexts, textsOf } from '../support/texts.ts';
 
 const size = { width: 640, height: 360 };
-const frames = 26;
+const frames = 13;
 const timed = (source: string): string => `${source}:s=${size.width}x${size.height}:r=25`;
 const sources = {
   chart: timed('testsrc2=d=4'),
