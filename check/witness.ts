@@ -122,11 +122,17 @@ function graphOf(
 }
 
 /** null: there is no text, or in pixels that nobody draws in. */
-function textReader({ burnIn, pixelFormat, width, height }: Outcome): FileTextReader | null {
+function textReader({ burnIn, pixelFormat, width, height, codec }: Outcome): FileTextReader | null {
   const layout = layoutOf(pixelFormat);
   return burnIn.length === 0 || layout === null
     ? null
-    : new FileTextReader({ burntIn: burnIn, picture: { width, height }, layout, font: burnInFace() });
+    : new FileTextReader({
+        burntIn: burnIn,
+        picture: { width, height },
+        layout,
+        font: burnInFace(),
+        codec,
+      });
 }
 
 /** `tracks`: how many audio tracks the file has; those beyond are not listened to. */

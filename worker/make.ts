@@ -71,7 +71,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
   let frames: FramePipe | null = null;
   try {
     if (request.framePool !== null) frames = await openFramePipe(join(textFolder, 'frames'));
-    const { recipe, collecting, seen } = await readyRecipe({
+    const { recipe, graph, collecting, seen } = await readyRecipe({
       job,
       outputs,
       besides,
@@ -103,8 +103,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         ...recipe.inputOptions,
         ...input.args,
         ...recipe.furtherInputs,
-        '-filter_complex',
-        recipe.filterGraph,
+        ...graph,
         ...recipe.outputArguments,
       ],
       {

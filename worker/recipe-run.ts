@@ -22,6 +22,7 @@ import { type Collecting, collect } from './collect.ts';
 import { type BakedWay, bakedWay, thinComparer } from './colour-way.ts';
 import { lightMeters } from './content-light.ts';
 import { encoderInputComparers } from './encoder-input.ts';
+import { graphArguments } from './graph-argument.ts';
 import { sketchesOf } from './sketches.ts';
 import type { Watched } from './watch.ts';
 
@@ -68,6 +69,8 @@ export interface RecipeSeen {
 
 export interface ReadyRecipe {
   readonly recipe: Recipe;
+  /** Its filter graph, as ffmpeg is given it. */
+  readonly graph: readonly string[];
   readonly collecting: Collecting;
   /** When the program has ended. */
   seen(watched: Watched): RecipeSeen;
@@ -91,6 +94,7 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
     threads,
   });
   for (const file of recipe.textFiles) await writeFile(file.path, file.text);
+  const graph = await graphArguments(recipe.filterGraph, { folder, tools });
   const seeds = outputs.map(({ deliverable }) => maskSeed(job.clip.contentDigest, deliverable.profileHash));
   for (const [index, mask] of recipe.masks.entries())
     if (mask !== null) await writeFile(mask.path, maskBytes(seeds[index] as string, mask));
@@ -119,6 +123,7 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
   });
   return {
     recipe,
+    graph,
     collecting,
     seen: (watched) => {
       const verdicts = comparers.map((comparer) => comparer?.verdict() ?? null);

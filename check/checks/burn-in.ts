@@ -37,7 +37,7 @@ export const burnIn: Check = {
       ].join('; '),
       expected: [
         `the words of each frame: a likeness of ${LEAST_LIKENESS} or more to their picture, nearer than to that of any other character, and of the frames before and behind`,
-        `letters as bright as stated, to ${LEVEL_OFF} codes of 8 bits`,
+        `letters as bright as stated, by their inside at most ${100 * LEVEL_OFF.above} % brighter and ${100 * LEVEL_OFF.below} % darker`,
         ...(seen.marks === null
           ? []
           : [

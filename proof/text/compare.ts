@@ -42,7 +42,7 @@ export interface TextVerdict {
   readonly worst: number;
   /** The lowest contrast of any text but watermarks in any frame; null: no letters. */
   readonly contrast: number | null;
-  /** The first of them. */
+  /** The first of them, and the first of every text. */
   readonly faults: readonly TextFault[];
   /** How many there are in all: texts of frames. */
   readonly faulty: number;
@@ -195,7 +195,7 @@ export class TextComparer {
     const luma = (): Luma => lumaOf(given[0] as WindowPlane, layout.bits);
     if (count > 0) {
       const differs = { ...off, count };
-      this.#report(() => ({
+      this.#report(index, () => ({
         frame,
         item: index,
         kind: 'differs',
@@ -236,7 +236,7 @@ export class TextComparer {
     const contrast = contrastRatio(codes.letters, codes.ground, this.#request.transfer);
     this.#contrast = Math.min(this.#contrast ?? contrast, contrast);
     if (contrast >= LEAST_CONTRAST) return;
-    this.#report(() => ({
+    this.#report(index, () => ({
       frame,
       item: index,
       kind: 'invisible',
@@ -245,9 +245,10 @@ export class TextComparer {
     }));
   }
 
-  #report(fault: () => TextFault): void {
+  #report(item: number, fault: () => TextFault): void {
     this.#faulty += 1;
-    if (this.#faults.length < DESCRIBED) this.#faults.push(fault());
+    const isFirst = !this.#faults.some((one) => one.item === item);
+    if (isFirst || this.#faults.length < DESCRIBED) this.#faults.push(fault());
   }
 }
 

@@ -226,12 +226,14 @@ export function lineReader(item: BurntIn, window: Rectangle, font: Font): LineRe
   };
 }
 
-/** Places of samples that are covered whole, and whose neighbours are. */
+/** Places of samples that are covered whole, and of whose neighbours those above and below or on both sides are. */
 function insideOf(covered: Float32Array, width: number): number[] {
   const isWhole = (at: number): boolean => (covered[at] ?? 0) > 1 - 1 / 512;
-  const around = [-width - 1, -width, -width + 1, -1, 0, 1, width - 1, width, width + 1];
   return [...covered.keys()].filter(
-    (at) => at % width > 0 && at % width < width - 1 && around.every((step) => isWhole(at + step)),
+    (at) =>
+      isWhole(at) &&
+      ((isWhole(at - width) && isWhole(at + width)) ||
+        (at % width > 0 && at % width < width - 1 && isWhole(at - 1) && isWhole(at + 1))),
   );
 }
 

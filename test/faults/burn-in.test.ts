@@ -1,4 +1,5 @@
 /** Burnt-in text that is wrong in what the encoder is given, and behind that: each fault in a real encode. And clips without one, which must not be held. */
+import { writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { readDeliverables } from '../../coordinator/gate/disk.ts';
@@ -240,6 +241,72 @@ describe('clips without a fault are ready', () => {
       join(freshFolder('burn-in'), 'case'),
     );
     expect([verdict, codes], reported.join('; ')).toEqual(['ready', []]);
+  });
+});
+
+describe('every text and a watermark, in several deliverables of one encode', () => {
+  const texts = `burn_in:
+  - { text: clip, place: top-left, height_percent: 5 }
+  - { text: look, place: top-left, height_percent: 5 }
+  - { text: words, words: 'For review: 50% \\ {x}', place: bottom-left, height_percent: 5 }
+  - { text: frame, place: bottom-right, height_percent: 5 }
+  - { text: timecode, place: bottom-right, height_percent: 5 }
+watermark: { words: For Ines Alder, layout: centred, height_percent: 6, opacity_percent: 30 }
+`;
+  /** Letters of a watermark in the place of those that are there, one by one where the outcome has them. */
+  const marked = (item: BurntIn, words: string): string => {
+    const { left, top, width, height } = item.box;
+    const { size, pitch, left: first, baseline } = item.letters;
+    return [
+      `delogo=x=${left}:y=${top}:w=${width}:h=${height}`,
+      ...[...words].map(
+        (character, index) =>
+          `drawtext=text=${graphValue(character)}:expansion=none:fontfile=${graphValue(burnInFont())}:fontsize=${size}:fontcolor=white@0.3:ft_load_flags=no_hinting:text_shaping=0:x=${first + index * pitch}:y=${baseline}-ascent`,
+      ),
+    ].join(',');
+  };
+
+  test('only those with a fault behind every tap are held', async () => {
+    const folder = freshFolder('burn-in-all');
+    const names = ['texts-right', 'texts-late', 'texts-marked-otherwise'];
+    const wanted = names.map((name) => {
+      const path = join(folder, `${name}.yaml`);
+      writeFileSync(
+        path,
+        `version: 1\nname: ${name}\nsummary: every text\nextends: review-h264\nraster: { policy: native, width: null, height: null, multiple_of: 2, enlarge: false }\n${texts}`,
+      );
+      return path;
+    });
+    const clip = await makeClip(material, { picture: 'chart', form: 'pal', take: 0 });
+    const job = await jobFor(clip, join(folder, 'jobs'), wanted);
+    const outcome = job.deliverables[0]?.outcome;
+    const marks = outcome?.kind === 'movie' ? outcome.burnIn.filter(({ text }) => text === 'watermark') : [];
+    expect(marks).toHaveLength(1);
+    const number = textOf(job, 'frame');
+    const operations = (
+      [
+        ['texts-late', `${painted(number)},${written(number, `text=${graphValue('%{eif:n+1:d:4}')}`)}`],
+        ['texts-marked-otherwise', marks.map((item) => marked(item, 'For Ines Aldar')).join(',')],
+      ] as const
+    ).map(([profile, filters]) => ({
+      ...({ do: 'filter', stage: 'encoder', retag: true } as const),
+      ...{ profile, filters },
+    }));
+    const { done, codesOf, reported } = await runCase(
+      job,
+      { do: 'several', operations },
+      join(folder, 'case'),
+    );
+    expect(done, reported.join('; ')).toBe(true);
+    expect(
+      Object.fromEntries(names.map((name) => [name, codesOf(name).includes('burn-in-differs')])),
+      reported.join('; '),
+    ).toEqual({
+      'texts-right': false,
+      'texts-late': true,
+      'texts-marked-otherwise': true,
+    });
+    expect(codesOf('texts-right'), reported.join('; ')).toEqual([]);
   });
 });
 

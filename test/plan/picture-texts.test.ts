@@ -21,9 +21,30 @@ const writing: Profile = {
 };
 const facts = clipFacts({ metadata: { make: 'Glocken', model: 'Glocken G-1', serial: '4711' } });
 
+/** As people write it: without looks, nothing has to be read from files. */
+function stated(written: object): SettingsFile {
+  const { show, cameras, rolls } = settingsSchema.parse(written);
+  if (show?.cdls !== undefined) throw new Error('no files here');
+  const { cdls: _none, cdl: _cdl, look: _look, ...plain } = show ?? {};
+  return {
+    version: 1,
+    show: plain,
+    ...(cameras === undefined ? {} : { cameras: cameras.map(({ cdl: _c, look: _l, ...camera }) => camera) }),
+    ...(rolls === undefined
+      ? {}
+      : {
+          rolls: Object.fromEntries(
+            Object.entries(rolls).map(([name, { cdl: _c, look: _l, clips: _clips, ...roll }]) => [
+              name,
+              roll,
+            ]),
+          ),
+        }),
+  };
+}
+
 const said = (show: object, more: object = {}, roll = 'A001', profile = writing) => {
-  // Without looks and CDLs, whose files are read behind the schema.
-  const settings = settingsSchema.parse({ version: 1, show, ...more }) as unknown as SettingsFile;
+  const settings: SettingsFile = stated({ version: 1, show, ...more });
   const { levels, cameras } = levelsOf(settings, roll, { id: 'c', name: 'c' }, facts);
   return pictureTexts({
     levels,

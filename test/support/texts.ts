@@ -114,7 +114,13 @@ export async function seenTexts({
     [...['-filter_complex', graph, '-map', '[out]', ...options, path], ...raw('windows')],
     (stream) => comparer.read(stream),
   );
-  const reader = new FileTextReader({ burntIn: stated, picture: size, layout, font });
+  const reader = new FileTextReader({
+    burntIn: stated,
+    picture: size,
+    layout,
+    font,
+    codec: codec === 'h264-coarse' ? 'h264' : codec,
+  });
   const windows = textChains({
     burnIn: stated,
     picture: size,

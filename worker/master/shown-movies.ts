@@ -41,7 +41,7 @@ export async function startShown(
     await rm(folder, { recursive: true, force: true });
   };
   try {
-    const { recipe, collecting, seen } = await readyRecipe({
+    const { recipe, graph, collecting, seen } = await readyRecipe({
       job,
       outputs,
       besides: [],
@@ -62,8 +62,7 @@ export async function startShown(
         ...['-video_size', `${width}x${height}`, '-framerate', formatRatio(job.facts.video.rate)],
         ...['-i', `pipe:${FIRST_PIPE + recipe.pipes.length}`],
         ...recipe.furtherInputs,
-        '-filter_complex',
-        recipe.filterGraph,
+        ...graph,
         ...recipe.outputArguments,
       ],
       pipes: collecting.readers,
