@@ -54,7 +54,8 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
   const input = interpretation?.input ?? null;
   const needsWay = raw !== undefined || declared !== undefined || isSceneLinear(video);
   if (!needsWay) {
-    const unknown = unknownOf(video, input, display.encoding);
+    // Settings and tags were read of every clip that a profile with a display is due of (coordinator/settings/interpret.ts).
+    const unknown = interpretation === undefined ? null : unknownOf(video, input, display.encoding);
     if (unknown !== null) return { findings: [unknown] };
     if (input === null || isForDisplay(input, display.encoding))
       return { shown: null, notes: lookLeft(stated) };
