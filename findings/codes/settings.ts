@@ -57,8 +57,7 @@ export const settingsCodes = {
   },
   'look-left-out': {
     weight: 'note',
-    title:
-      'a look of the settings is not applied: the pictures of the clip were made for a display, or nobody says what they are',
+    title: 'a look of the settings is left out: the clip was made for a display, or nobody says what it is',
     remedy:
       'Compare with the camera report. Of a log recording, state `input` in the settings, and run again with --settings: it then gets its look. Pictures that were made for a display have theirs, and need nothing.',
   },

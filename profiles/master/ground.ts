@@ -3,6 +3,7 @@ import { type Finding, finding } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import { channelsLeft } from '../../media/formats/exr/source.ts';
 import { isPictureFormat, layoutOf } from '../../media/colour/formats.ts';
+import { isLogTag } from '../../media/colour/input.ts';
 import { isSiting, sitings } from '../../media/colour/siting.ts';
 import { isYcbcrMatrix, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
 import { type ClipFacts, earlierField, uprightSize } from '../../media/facts.ts';
@@ -177,6 +178,19 @@ type Way =
   | { readonly linearisation: Linearisation; readonly notes: readonly Finding[] }
   | { readonly findings: readonly Finding[] };
 
+export const tagsText = ({ primaries, transfer, matrix }: ClipFacts['video']['colour']): string =>
+  `primaries ${primaries ?? 'untagged'}, transfer ${transfer ?? 'untagged'}, matrix ${matrix ?? 'untagged'}`;
+
+/** Log that no settings name: the tags do. */
+function logByTags({
+  interpretation,
+  video: { colour },
+}: Pick<ClipFacts, 'interpretation' | 'video'>): Finding[] {
+  return interpretation?.inputFrom === 'tags' && isLogTag(colour.transfer)
+    ? [finding('log-by-tags', tagsText(colour), 'an input transform in the settings')]
+    : [];
+}
+
 /** Of code values: from what was recorded to scene-linear, by the settings and the file's tags. */
 export function codedLinearisation({ video, interpretation, declared, exr }: ClipFacts): Way {
   const input = interpretation?.input ?? null;
@@ -245,15 +259,18 @@ export function codedLinearisation({ video, interpretation, declared, exr }: Cli
             },
       reader: exr?.reader ?? null,
     },
-    notes: untagged
-      ? [
-          finding(
-            'colour-assumed',
-            `not tagged; taken for matrix ${matrix}, ${range} range`,
-            'matrix and range tagged',
-          ),
-        ]
-      : [],
+    notes: [
+      ...(untagged
+        ? [
+            finding(
+              'colour-assumed',
+              `not tagged; taken for matrix ${matrix}, ${range} range`,
+              'matrix and range tagged',
+            ),
+          ]
+        : []),
+      ...logByTags({ interpretation, video }),
+    ],
   };
 }
 

@@ -7,7 +7,7 @@
  */
 import { type Finding, finding } from '../../findings/finding.ts';
 import { SHOWN_BITS } from '../../media/colour/acescct.ts';
-import { type InputTransform, isLogTag, primariesBeside } from '../../media/colour/input.ts';
+import { type InputTransform, primariesBeside } from '../../media/colour/input.ts';
 import { misfit } from '../../media/colour/output/displays.ts';
 import type { OutputTransform } from '../../media/colour/output/index.ts';
 import {
@@ -18,7 +18,7 @@ import {
 } from '../../media/colour/output/placed-sdr.ts';
 import { changesPictures, type ColourWay, endsOnDisplay, usualWay } from '../../media/colour/way.ts';
 import { type ClipFacts, earlierField, type VideoFacts } from '../../media/facts.ts';
-import { codedLinearisation, rawLinearisation, sizeOf } from '../master/ground.ts';
+import { codedLinearisation, rawLinearisation, sizeOf, tagsText } from '../master/ground.ts';
 import type { Profile } from '../schema.ts';
 import { displayTags, isHighRange, renderingFor } from './display.ts';
 import type { Shown, ShownDisplay } from './schema.ts';
@@ -54,7 +54,8 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
   const input = interpretation?.input ?? null;
   const needsWay = raw !== undefined || declared !== undefined || isSceneLinear(video);
   if (!needsWay) {
-    const unknown = unknownOf(video, input, display.encoding);
+    // Settings and tags were read of every clip that a profile with a display is due of (coordinator/settings/interpret.ts).
+    const unknown = interpretation === undefined ? null : unknownOf(video, input, display.encoding);
     if (unknown !== null) return { findings: [unknown] };
     if (input === null || isForDisplay(input, display.encoding))
       return { shown: null, notes: lookLeft(stated) };
@@ -89,7 +90,7 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
       : { from: 'developed', linearisation, size: sizeOf(facts, display.development), ...common };
   return {
     shown,
-    notes: [...notes, ...(placed === null ? [] : lookLeft(stated)), ...logByTags(facts)],
+    notes: [...notes, ...(placed === null ? [] : lookLeft(stated))],
   };
 }
 
@@ -115,16 +116,6 @@ const lookLeft = (way: ColourWay): Finding[] =>
         ),
       ]
     : [];
-
-/** Log that no settings name: the tags do. */
-function logByTags({ interpretation, video: { colour } }: ClipFacts): Finding[] {
-  return interpretation?.inputFrom === 'tags' && isLogTag(colour.transfer)
-    ? [finding('log-by-tags', `tagged ${tagsText(colour)}`, 'an input transform in the settings')]
-    : [];
-}
-
-const tagsText = ({ primaries, transfer, matrix }: VideoFacts['colour']): string =>
-  `primaries ${primaries ?? 'untagged'}, transfer ${transfer ?? 'untagged'}, matrix ${matrix ?? 'untagged'}`;
 
 /**
  * Code values that cannot be looked at without a meaning that nobody states: tags whose transfer is of high range or log, and which do not say the rest or

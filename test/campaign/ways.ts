@@ -25,8 +25,17 @@ import { type ClipOnDisk, numberedFrames, rawClip, sequenceClip } from '../suppo
 import { ffmpeg } from '../support/media.ts';
 import type { Case, Deal, Dealer } from './draw.ts';
 
-type SourceName = 'log' | 'pq' | 'hlg' | 'bt709' | 'srgb' | 'log-frames' | 'raw';
-const sourceNames: readonly SourceName[] = ['log', 'pq', 'hlg', 'bt709', 'srgb', 'log-frames', 'raw'];
+type SourceName = 'log' | 'pq' | 'hlg' | 'bt709' | 'srgb' | 'log-frames' | 'srgb-frames' | 'raw';
+const sourceNames: readonly SourceName[] = [
+  'log',
+  'pq',
+  'hlg',
+  'bt709',
+  'srgb',
+  'log-frames',
+  'srgb-frames',
+  'raw',
+];
 const scenes = ['chart', 'zoom', 'dark', 'grain'] as const;
 type Scene = (typeof scenes)[number];
 
@@ -40,7 +49,10 @@ const drawn: Readonly<Record<Scene, string>> = {
 };
 /** ffmpeg's names, and what brings the codes of a drawn picture to a range that such recordings have. */
 const movies: Readonly<
-  Record<Exclude<SourceName, 'log-frames' | 'raw'>, { readonly tags: string; readonly levels: string }>
+  Record<
+    Exclude<SourceName, 'log-frames' | 'srgb-frames' | 'raw'>,
+    { readonly tags: string; readonly levels: string }
+  >
 > = {
   log: {
     tags: 'color_primaries=bt709:color_trc=bt709:colorspace=bt709',
@@ -64,11 +76,13 @@ const profilesOf: Readonly<Record<SourceName, readonly string[]>> = {
   bt709: ['native-pq', 'native-hlg'],
   srgb: ['native-pq', 'native-hlg'],
   'log-frames': ['native-rdd36', 'native-pq'],
+  'srgb-frames': ['native-pq', 'native-hlg'],
   raw: ['native-rdd36', 'native-hlg'],
 };
 const inputOf: Partial<Record<SourceName, InputTransform>> = {
   log: { name: 'slog3-sgamut3cine' },
   'log-frames': { name: 'logc3-awg3', ei: 800 },
+  'srgb-frames': { name: 'srgb' },
 };
 
 async function makeClip(folder: string, source: SourceName, scene: Scene): Promise<ClipOnDisk> {
@@ -76,7 +90,7 @@ async function makeClip(folder: string, source: SourceName, scene: Scene): Promi
   mkdirSync(rollFolder, { recursive: true });
   if (source === 'raw')
     return await rawClip(rollFolder, { width: FRAMES.width, height: FRAMES.height, frames: FRAMES.frames });
-  if (source === 'log-frames') {
+  if (source === 'log-frames' || source === 'srgb-frames') {
     mkdirSync(join(rollFolder, 'A001C001'), { recursive: true });
     await ffmpeg(
       ...['-f', 'lavfi', '-i', `${drawn[scene]},scale=${FRAMES.width}:${FRAMES.height},format=gbrp10le`],

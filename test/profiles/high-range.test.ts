@@ -112,7 +112,7 @@ describe('a clip', () => {
   });
 
   test('of which nobody says anything is held, with the line that is missing', () => {
-    const decision = decide(hdr, clipFacts());
+    const decision = decide(hdr, clipFacts({ interpretation: { ...interpretation, input: null } }));
     expect('findings' in decision && decision.findings).toMatchObject([
       { code: 'input-unknown', expected: expect.stringContaining('`input: { name: bt709 }`') },
     ]);
