@@ -11,7 +11,11 @@ export const frameLineSchema = z
     z.literal('none').describe('The whole picture'),
     z
       .strictObject({
-        aspect: z.number().min(0.2).max(5).describe('Width to height, as 2.39: the largest such part, in the middle'),
+        aspect: z
+          .number()
+          .min(0.2)
+          .max(5)
+          .describe('Width to height, as 2.39: the largest such part, in the middle'),
       })
       .describe('By its shape'),
     z
@@ -47,7 +51,11 @@ const middle = (width: number, height: number): FrameLine => ({
   height,
 });
 
-function uprightOf({ width, height, rotation }: VideoFacts): { width: number; height: number; turned: boolean } {
+function uprightOf({ width, height, rotation }: VideoFacts): {
+  width: number;
+  height: number;
+  turned: boolean;
+} {
   const turned = rotation === 90 || rotation === 270;
   return turned ? { width: height, height: width, turned } : { width, height, turned };
 }

@@ -103,7 +103,8 @@ export const settingsCodes = {
   'frame-line-shown': {
     weight: 'note',
     title: 'proxies show what lies inside the frame line; masters keep the whole picture',
-    remedy: 'Nothing, if it was framed so. If not, correct `frame_line` in the settings, or set it to `none`.',
+    remedy:
+      'Nothing, if it was framed so. If not, correct `frame_line` in the settings, or set it to `none`.',
   },
   'frame-line-misfit': {
     weight: 'hold',

@@ -120,7 +120,10 @@ export function about({ roll, clip, profile }: MasterRequest, items: readonly Fi
 }
 
 /** Width of a pixel to its height in the picture as it is seen. */
-export function uprightAspect({ pixelAspect, rotation }: ClipFacts['video']): ClipFacts['video']['pixelAspect'] {
+export function uprightAspect({
+  pixelAspect,
+  rotation,
+}: ClipFacts['video']): ClipFacts['video']['pixelAspect'] {
   const quarter = rotation === 90 || rotation === 270;
   return quarter ? { num: pixelAspect.den, den: pixelAspect.num } : pixelAspect;
 }
@@ -160,7 +163,9 @@ export function turnedSiting(siting: string, rotation: 0 | 90 | 180 | 270): stri
     at = aQuarterOn(at);
   }
   const [across, down] = at;
-  return Object.keys(SITES).find((name) => SITES[name]?.[0] === across && SITES[name]?.[1] === down) ?? siting;
+  return (
+    Object.keys(SITES).find((name) => SITES[name]?.[0] === across && SITES[name]?.[1] === down) ?? siting
+  );
 }
 
 type Way =

@@ -14,7 +14,10 @@ export interface Raster {
 }
 
 /** Where in the scaled picture the delivered one is cut out: the middle, on a chroma sample; what is only cut to a multiple loses its last columns and lines. */
-export function cutOf({ scaled, width, height, at }: Raster): { readonly left: number; readonly top: number } {
+export function cutOf({ scaled, width, height, at }: Raster): {
+  readonly left: number;
+  readonly top: number;
+} {
   if (at !== undefined) return at;
   const middle = (whole: number, part: number): number => 2 * Math.floor((whole - part) / 4);
   return { left: middle(scaled.width, width), top: middle(scaled.height, height) };

@@ -27,7 +27,13 @@ describe('a frame line', () => {
   test.each<[string, WrittenFrameLine, VideoFacts, Profile['raster'], string]>([
     // By hand: 3840 to 1920 is a half; so are the picture and the place.
     ['in pixels, fitted', pixels, openGate, fit, '1920x1080 at 152,234 of 2224x1548'],
-    ['in pixels, as shot: nothing is resampled', pixels, openGate, native, '3840x2160 at 304,468 of 4448x3096'],
+    [
+      'in pixels, as shot: nothing is resampled',
+      pixels,
+      openGate,
+      native,
+      '3840x2160 at 304,468 of 4448x3096',
+    ],
     // 1920 / 2.39 = 803.3: lines 138 to 942.
     ['by its shape, wide', { aspect: 2.39 }, videoFacts(), native, '1920x802 at 0,138 of 1920x1080'],
     ['by its shape, narrow', { aspect: 1 }, videoFacts(), native, '1080x1080 at 420,0 of 1920x1080'],
