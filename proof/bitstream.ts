@@ -55,11 +55,26 @@ export function bitstreamOptions(
   ];
 }
 
-/** The same, packet by packet, for a clip whose files are read apart: what is hashed of each joins to what is hashed of all. */
+/**
+ * The same, packet by packet, for a clip whose files are read apart: what is hashed of each joins to what is hashed of all. Times are
+ * counts: at a joint audio may end later than the picture, and times that go back end a program that is told to end at every error.
+ */
 export function packetOptions(streams: readonly string[]): string[] {
   return [
     ...streams.flatMap((stream) => ['-map', stream]),
-    ...['-c', 'copy', '-copypriorss', '1', '-copyinkf', '-f', 'framehash', '-hash', PAYLOAD_HASH],
+    ...[
+      '-c',
+      'copy',
+      '-copypriorss',
+      '1',
+      '-copyinkf',
+      '-bsf',
+      'setts=ts=N',
+      '-f',
+      'framehash',
+      '-hash',
+      PAYLOAD_HASH,
+    ],
   ];
 }
 
@@ -68,7 +83,7 @@ export interface PacketHashes {
   readonly streams: readonly { readonly kind: string; readonly packets: Buffer }[];
 }
 
-/** Lines `<stream>, <times>…, <bytes>, <hash>`; the kind of a stream stands in the head. What is no such line is left out, and then packets are missing. */
+/** Lines `<stream>, <decoding time>, <time>, <length>, <bytes>, <hash>`, and behind it what containers say beside a packet; the kind of a stream stands in the head. What is no such line is left out, and then packets are missing. */
 export async function readPacketHashes(stream: Readable): Promise<PacketHashes> {
   const kinds = new Map<number, string>();
   const hashes = new Map<number, string[]>();
@@ -79,7 +94,7 @@ export async function readPacketHashes(stream: Readable): Promise<PacketHashes> 
     for (const line of lines) {
       const head = /^#media_type (\d+): ([a-z])/.exec(line);
       if (head !== null) kinds.set(Number(head[1]), head[2] as string);
-      const packet = /^(\d+),.*, ([0-9a-f]{32})(?:,.*)?$/.exec(line);
+      const packet = /^(\d+)(?:, *-?\w+){4}, *([0-9a-f]{32})(?:,|$)/.exec(line);
       if (packet === null) continue;
       const index = Number(packet[1]);
       const list = hashes.get(index);

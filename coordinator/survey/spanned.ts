@@ -62,7 +62,7 @@ interface Numbered {
 function gapIn(parts: readonly Numbered[], firsts: readonly number[]): string | null {
   const numbers = parts.map(({ number }) => number);
   const [first = 0] = numbers;
-  const allowed = firsts.includes(first) ? first : Math.min(...firsts);
+  const allowed = firsts.includes(first) ? first : 1;
   const last = numbers.at(-1) ?? first;
   const missing: number[] = [];
   for (let number = allowed; number < last; number += 1) if (!numbers.includes(number)) missing.push(number);

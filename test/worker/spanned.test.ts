@@ -1,5 +1,5 @@
 /** A recording in three files, made as one clip: every frame and every sample over its joints, and what a reader that joins them wrongly is found by. */
-import { chmodSync, writeFileSync } from 'node:fs';
+import { chmodSync, mkdtempSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { checkDeliverable } from '../../check/index.ts';
@@ -10,7 +10,7 @@ import { decideOutcome } from '../../profiles/outcome/any.ts';
 import type { SourceFingerprints } from '../../proof/source-fingerprints.ts';
 import { type MakeResult, make } from '../../worker/make.ts';
 import { proofOf } from '../../worker/proof.ts';
-import { freshFolder } from '../support/folder.ts';
+import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
 import { mediaTools } from '../support/make.ts';
 import { ffmpeg } from '../support/media.ts';
@@ -101,7 +101,7 @@ describe('a recording in three files', () => {
   let files: string[];
   let folder: string;
   beforeAll(async () => {
-    folder = freshFolder('spanned');
+    folder = mkdtempSync(join(sharedFolder, 'spanned-'));
     files = (await cutTake(folder)).map((path) => path.slice(folder.length + 1));
     job = await surveyed(folder, files);
   }, 60_000);
