@@ -7,7 +7,15 @@ import { type Finding, finding } from '../findings/finding.ts';
 import { layout } from './layout.ts';
 
 /** Folders below `reports` that a run makes. */
-const REPORT_FOLDERS = ['deliverables', 'fingerprints', 'samples', 'checksums', 'transforms'] as const;
+const REPORT_FOLDERS = [
+  'deliverables',
+  'fingerprints',
+  'sketches',
+  'samples',
+  'checksums',
+  'transforms',
+  'stills',
+] as const;
 
 /** What a verdict is written through: days and rolls, their reports, and the records beside them. */
 const recordPlaces = (rollFolder: string): string[] => [

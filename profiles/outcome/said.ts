@@ -9,7 +9,8 @@ import type { Profile } from '../schema.ts';
 import { lookName } from '../shown/name.ts';
 import type { Shown } from '../shown/schema.ts';
 import { charactersText, unwritable, writable } from './letters.ts';
-import { recordedDate, type RecordedFacts } from './recorded-date.ts';
+import { recordedDate } from './recorded-date.ts';
+import type { ClockFacts } from './source-clock.ts';
 
 export type TextItem = Profile['burn_in'][number];
 
@@ -19,7 +20,7 @@ export interface SaidOf {
   /** `clip` as the camera named it; `reel` of the source, or the roll. */
   readonly names: { readonly clip: string; readonly roll: string; readonly reel: string };
   readonly profile: string;
-  readonly facts: RecordedFacts &
+  readonly facts: ClockFacts &
     Pick<ClipFacts, 'kind' | 'firstNumber' | 'burnIn'> & { readonly video: { readonly frames: number } };
   /** null: pictures stay as recorded. */
   readonly shown: Shown | null;
