@@ -109,8 +109,7 @@ export const clipCodes = {
   },
   'rate-made-constant': {
     weight: 'note',
-    title:
-      'the clip has no constant frame rate; the deliverable shows at each instant of a regular grid the frame that was shown then',
+    title: 'the clip has no constant frame rate; the deliverable has one, on a regular grid',
     remedy:
       'Do nothing if the editor wants it so. The frames that are repeated or left out are listed in the outcome (`cadence.constant`), counted from 0. To hold such clips, state `variable_rate: hold`.',
   },
