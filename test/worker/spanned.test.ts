@@ -11,7 +11,6 @@ import type { SourceFingerprints } from '../../proof/source-fingerprints.ts';
 import { type MakeResult, make } from '../../worker/make.ts';
 import { proofOf } from '../../worker/proof.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { further } from '../support/lane.ts';
 import { mediaTools } from '../support/make.ts';
 import { ffmpeg } from '../support/media.ts';
 import { jobFor } from '../support/work.ts';
@@ -143,10 +142,6 @@ describe('a recording in three files', () => {
     // Lines: 1 the head, then a file and its length for each part.
     ['parts two and three exchanged', 's/part00002/other/;s/part00003/part00002/;s/other/part00003/'],
     ['the last part left out', '6,7d'],
-    ...further<[string, string]>(
-      ['the first frame of the second part lost', '5a inpoint 0.042'],
-      ['the first part twice', '2p'],
-    ),
   ])(
     '%s by the reader is found',
     async (_, edit) => {
