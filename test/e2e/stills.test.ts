@@ -21,7 +21,7 @@ const verdictIn = (of: string): RollVerdict =>
 function write(exposure: number): void {
   writeFileSync(
     settings,
-    `version: 1\nshow:\n  input: { name: slog3-sgamut3cine }\n  exposure: ${exposure}\n  stills: { count: 3, width: 96 }\n`,
+    `version: 1\nshow:\n  input: { name: slog3-sgamut3cine }\n  exposure: ${exposure}\n  stills: { count: 3, width: 160 }\n`,
   );
 }
 
@@ -33,7 +33,7 @@ const night = (...more: string[]): ReturnType<typeof runCli> =>
 
 beforeAll(async () => {
   mkdirSync(base, { recursive: true });
-  await makeDay(day, { B001: { 'B001C001.mov': { frames: 10, size: '192x108', timecode: '11:20:00:00' } } });
+  await makeDay(day, { B001: { 'B001C001.mov': { frames: 10, size: '320x180', timecode: '11:20:00:00' } } });
   write(0);
   const ran = await night();
   expect(ran.code, ran.stdout + ran.stderr).toBe(0);
@@ -44,9 +44,9 @@ test('are named by verdict and statement, with frame, timecode, size and digest'
   expect(
     clip?.stills?.map(({ frame, timecode, width, height, file }) => [frame, timecode, width, height, file]),
   ).toEqual([
-    [1, '11:20:00:01', 96, 54, 'reports/stills/B001C001.000001.png'],
-    [5, '11:20:00:05', 96, 54, 'reports/stills/B001C001.000005.png'],
-    [8, '11:20:00:08', 96, 54, 'reports/stills/B001C001.000008.png'],
+    [1, '11:20:00:01', 160, 90, 'reports/stills/B001C001.000001.png'],
+    [5, '11:20:00:05', 160, 90, 'reports/stills/B001C001.000005.png'],
+    [8, '11:20:00:08', 160, 90, 'reports/stills/B001C001.000008.png'],
   ]);
   const statement = JSON.parse(readFileSync(join(rollOf(delivery), 'statement.json'), 'utf8')) as {
     subject: { name: string; digest: { sha256: string } }[];

@@ -82,8 +82,10 @@ test('show the frames in the middles of equal parts, as another program gives th
     ...['-frames:v', '1', '-f', 'rawvideo', reference],
   );
   const wide = readFileSync(reference);
+  // As the scaler has it: 255 of 256 parts (proof/scaler-codes.ts).
+  const WHITE = 65_280;
   const srgb = (code: number): number => {
-    const light = (code / 65_535) ** 2.4;
+    const light = Math.min(code / WHITE, 1) ** 2.4;
     return light <= 0.0031308 ? 12.92 * light : 1.055 * light ** (1 / 2.4) - 0.055;
   };
   const found = await samplesIn(join(job.deliveryFolder, stills[1]?.path ?? ''));
