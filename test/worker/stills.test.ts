@@ -1,4 +1,4 @@
-/** Stills of clips as a worker makes them, looked at by programs and numbers that are not ours. */
+/** Stills of clips as a worker makes them, and faults in their making. */
 import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
@@ -13,7 +13,7 @@ import { runJob } from '../../worker/job.ts';
 import { freshFolder } from '../support/folder.ts';
 import { interpretation } from '../support/master.ts';
 import { type ClipOnDisk, masterJob, movieClip, rawClip } from '../support/masters.ts';
-import { ffmpeg, type MovieOptions } from '../support/media.ts';
+import type { MovieOptions } from '../support/media.ts';
 import { workContext } from '../support/work.ts';
 
 const PROFILE = 'test/fixtures/profiles/native-rdd36.yaml';
@@ -48,13 +48,7 @@ async function made(job: Job): Promise<StillsReport> {
 const plain: MovieOptions = { codec: 'h264', size: '320x180', frames: 30, rate: '25' };
 const log: MovieOptions = { codec: 'prores', size: '320x180', frames: 12, rate: '25' };
 
-/** Samples of 8 bits as ffmpeg reads them in the file. */
-async function samplesIn(path: string): Promise<Buffer> {
-  await ffmpeg('-i', path, '-f', 'rawvideo', '-pix_fmt', 'rgb24', `${path}.raw`);
-  return readFileSync(`${path}.raw`);
-}
-
-test('show the frames in the middles of equal parts, as another program gives them for a display', async () => {
+test('show the frames in the middles of equal parts', async () => {
   const clip = await movieClip(freshFolder('roll'), plain);
   const job = await stillsJob(clip, null);
   const { state, stills, outcome, checks } = await made(job);
@@ -69,44 +63,6 @@ test('show the frames in the middles of equal parts, as another program gives th
     [18, '01:00:00:18', 160, 90],
     [26, '01:00:01:01', 160, 90],
   ]);
-  // ffmpeg's own selection of the frame, its own conversion, its own area filter; then BT.1886 to sRGB by the formulas of both standards.
-  const source = join(clip.rollFolder, 'A001C001.mov');
-  const reference = join(freshFolder('reference'), 'frame.raw');
-  await ffmpeg(
-    ...[
-      '-i',
-      source,
-      '-vf',
-      'select=eq(n\\,11),scale=in_color_matrix=bt709:in_range=tv:flags=accurate_rnd+full_chroma_int+full_chroma_inp+bicubic,format=gbrp14le,format=rgb48le',
-    ],
-    ...['-frames:v', '1', '-f', 'rawvideo', reference],
-  );
-  const wide = readFileSync(reference);
-  // As the scaler has it: 255 of 256 parts (proof/scaler-codes.ts).
-  const WHITE = 65_280;
-  const srgb = (code: number): number => {
-    const light = Math.min(code / WHITE, 1) ** 2.4;
-    return light <= 0.0031308 ? 12.92 * light : 1.055 * light ** (1 / 2.4) - 0.055;
-  };
-  const found = await samplesIn(join(job.deliveryFolder, stills[1]?.path ?? ''));
-  let [sum, farthest] = [0, 0];
-  for (let y = 0; y < 90; y += 1)
-    for (let x = 0; x < 160; x += 1)
-      for (let channel = 0; channel < 3; channel += 1) {
-        let wanted = 0;
-        for (const [dx, dy] of [
-          [0, 0],
-          [1, 0],
-          [0, 1],
-          [1, 1],
-        ] as const)
-          wanted += srgb(wide.readUInt16LE(2 * (3 * ((2 * y + dy) * 320 + 2 * x + dx) + channel))) / 4;
-        const off = Math.abs((found[3 * (y * 160 + x) + channel] as number) - 255 * wanted);
-        sum += off;
-        farthest = Math.max(farthest, off);
-      }
-  expect(sum / found.length).toBeLessThan(0.6);
-  expect(farthest).toBeLessThan(4);
 });
 
 test.each<[string, () => Promise<ClipOnDisk>, Input, string]>([
