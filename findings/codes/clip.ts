@@ -225,7 +225,7 @@ export const clipCodes = {
     weight: 'note',
     title: 'several files are made as one clip, since they are one recording',
     remedy:
-      'Nothing, if they are one take. If not, give their roll or the clip `spanned: { names: none }` in the settings, and every file is a clip of its own.',
+      'Do nothing if they are one take. If not, give their roll or the clip `spanned: { names: none }` in the settings, and every file is a clip of its own.',
   },
   'spanned-part-missing': {
     weight: 'hold',

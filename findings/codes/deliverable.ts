@@ -251,7 +251,7 @@ export const deliverableCodes = {
     weight: 'hold',
     title: 'what is ready was made otherwise than this run asks, and was left as it is',
     remedy:
-      'To keep what is there, run with the profiles, settings and ffmpeg that it was made with. To have it made again, say so to whoever works with it, and run with --replace: each new file is proved before it takes the place of the old one.',
+      'Run with the profiles, settings and ffmpeg that it was made with, and it stays. If it is to be made again, say so to whoever works with it, and run with --replace: each new file is proved before it takes the place of the old one.',
   },
 
   // A delivery measured again.

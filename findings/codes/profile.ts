@@ -209,7 +209,7 @@ export const profileCodes = {
     title:
       'words that the profile or the settings state for the picture have characters that its font cannot write',
     remedy:
-      'Spell them in Latin, Greek or Cyrillic letters, with or without accents: `words` in the profile, `burn_in: { watermark: … }` in the settings. The font has no Hebrew, Thai, Indic or East Asian letters and no pictures of things, Arabic letters would stand unjoined, and of Vietnamese it lacks those with two marks or a hook above. Then run again.',
+      'Write them in Latin, Greek or Cyrillic letters, with or without accents: `words` in the profile, `burn_in: { watermark: … }` in the settings. The font has no Hebrew, Thai, Indic or East Asian letters and no pictures of things, Arabic letters would not be joined, and of Vietnamese it lacks those with two marks or a hook above. Then run again.',
   },
   'burn-in-missing': {
     weight: 'note',

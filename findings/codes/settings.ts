@@ -116,7 +116,7 @@ export const settingsCodes = {
     weight: 'note',
     title: 'proxies show what lies inside the frame line; masters keep the whole picture',
     remedy:
-      'Nothing, if it was framed so. If not, correct `frame_line` in the settings, or set it to `none`.',
+      'Do nothing if it was framed so. If not, correct `frame_line` in the settings, or set it to `none`.',
   },
   'frame-line-misfit': {
     weight: 'hold',
