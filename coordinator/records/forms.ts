@@ -9,6 +9,7 @@ import { predicateSchema } from '../../ledger/provenance/predicate.ts';
 import { jobProgressSchema } from '../../ledger/queue.ts';
 import { checkResultSchema, clipReportSchema, deliverableReportSchema } from '../../ledger/report.ts';
 import { manifestReadSchema, rollVerdictSchema } from '../../ledger/roll.ts';
+import { stillsReportSchema } from '../../ledger/stills-report.ts';
 import { toolchainSchema } from '../../ledger/toolchain.ts';
 import { colourTagsSchema } from '../../media/colour/tags.ts';
 import { colourWaySchema, wayLookSchema } from '../../media/colour/way.ts';
@@ -150,6 +151,12 @@ export function recordForms(): readonly RecordForm[] {
       title: 'reports/deliverables/<clip>.<profile>.json',
       where: '`<delivery>/<day>/<roll>/reports/deliverables/`. Written by the worker that made it',
       schema: written(deliverableReportSchema, 'output'),
+    },
+    {
+      name: 'stills-report',
+      title: 'reports/stills/<clip>.json',
+      where: '`<delivery>/<day>/<roll>/reports/stills/`. Written by the worker that made the stills',
+      schema: written(stillsReportSchema, 'output'),
     },
     {
       name: 'statement-predicate',

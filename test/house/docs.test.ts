@@ -127,7 +127,10 @@ test('a field that objects of several forms have is shown with what each of them
 
 test('every field of the records of a delivery has its meaning on the page', () => {
   const forms = recordForms();
-  const ofLedger = ['roll', 'clip-report', 'deliverable-report', 'statement-predicate', 'job-progress'];
+  const ofLedger = [
+    ...['roll', 'clip-report', 'deliverable-report', 'stills-report', 'statement-predicate'],
+    'job-progress',
+  ];
   const parts = new Map(partsOf(forms));
   const schemas = [
     ...forms.filter(({ name }) => ofLedger.includes(name)).map(({ schema }) => schema),

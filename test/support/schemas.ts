@@ -33,6 +33,7 @@ function schemaOf(file: string): string | null {
   if (basename(file) === 'statement.json') return 'statement-predicate';
   if (!file.endsWith('.json')) return null;
   if (basename(dirname(file)) === 'deliverables') return 'deliverable-report';
+  if (basename(dirname(file)) === 'stills') return 'stills-report';
   return basename(dirname(file)) === 'reports' ? 'clip-report' : null;
 }
 
