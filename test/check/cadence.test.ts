@@ -7,7 +7,7 @@ import { frames } from '../../check/checks/frames.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { ratio } from '../../media/time/rate.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
-import { audioFacts, clipFacts, videoFacts } from '../support/facts.ts';
+import { audioFacts, clipFacts, type videoFacts } from '../support/facts.ts';
 import { outcome as anyOutcome } from '../support/world.ts';
 
 const film = ratio(24000, 1001);

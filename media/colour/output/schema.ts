@@ -4,16 +4,19 @@ import { displays, limitings, misfit, versions } from './displays.ts';
 import { REFERENCE_WHITE, standardRange } from './placed-sdr.ts';
 
 export const renderingSchema = z.strictObject({
-  /** Of the ACES system. The two give different pictures; a show keeps to one of them. */
-  version: z.enum(versions),
-  /** Luminance of the display's white in cd/m². */
-  peak: z.number().min(100).max(4000),
-  limiting: z.enum(limitings),
+  version: z
+    .enum(versions)
+    .describe('Of the ACES system. The two give different pictures; a show keeps to one of them'),
+  peak: z.number().min(100).max(4000).describe("Luminance of the display's white, cd/m²"),
+  limiting: z.enum(limitings).describe('Primaries that colours are kept within'),
 });
 export type Rendering = z.infer<typeof renderingSchema>;
 
 export const outputTransformSchema = z
-  .strictObject({ rendering: renderingSchema, display: z.enum(displays) })
+  .strictObject({
+    rendering: renderingSchema.describe('What the transform renders for'),
+    display: z.enum(displays).describe('Whose code values come out'),
+  })
   .superRefine(({ rendering, display }, context) => {
     const message = misfit(rendering, display);
     if (message !== null) context.addIssue({ code: 'custom', path: ['rendering'], message });
