@@ -4,9 +4,11 @@ import { createReadStream } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { ValueCollector } from '../../proof/collect.ts';
-import { plainPlanes, sketchGrid, type SketchForm } from '../../proof/sketch/form.ts';
+import { plainPlanes, sketchGrid, type SketchForm, sketchNumbers } from '../../proof/sketch/form.ts';
 import { maskPicture, maskSeed } from '../../proof/sketch/mask.ts';
+import { mostLost } from '../../proof/sketch/most-lost.ts';
 import { plainStatistics, type PlainStatistics } from '../../proof/sketch/plain.ts';
+import { plainFaults } from '../../proof/sketch/plain-faults.ts';
 import { maskInput, sketchChains, sketchValues } from '../../proof/sketch/tap.ts';
 import { freshFolder } from '../support/folder.ts';
 import { ffmpeg } from '../support/media.ts';
@@ -100,4 +102,38 @@ describe('a fault is found with its size', () => {
     expect(all.column.region).toBe(10);
     expect(all.column.off).toBeLessThan(-1);
   });
+});
+
+/** A quarter of the picture is a ramp of `slope` code values of 8 bits a line, the rest is flat. VC-3 rounded every region of such a ramp up by the same 0.125. */
+test.each([
+  ['whose blocks were rounded alike is where it was', 0.25, 0.125, []],
+  ['of four times the contrast that lies half a line higher is found', 1, 0.5, ['drift']],
+])('a soft ramp %s', (_what, slope, off, kinds) => {
+  const frames = 8;
+  const numbers = sketchNumbers(form);
+  const [luma] = plainPlanes(form);
+  if (luma === undefined) throw new Error('no plane');
+  const { columns, rows, from } = luma;
+  const values = (added: number): Uint16Array => {
+    const out = new Uint16Array(frames * numbers).fill(128 * 256);
+    for (let frame = 0; frame < frames; frame += 1)
+      for (let region = 0; region < columns * rows; region += 1)
+        if (region % columns >= (3 * columns) / 4) {
+          const line = ((Math.floor(region / columns) + 0.5) * size.height) / rows;
+          out[frame * numbers + from + region] = Math.round(256 * (20 + slope * line + added));
+        }
+    return out;
+  };
+  const [own] = plainStatistics({
+    form,
+    lossOf: () => 0.3,
+    peak: 255,
+    input: values(0),
+    output: values(off),
+  });
+  const limits = mostLost('DNXHR LB')?.plain;
+  if (own === undefined || limits === undefined) throw new Error('nothing was measured');
+  expect(own.all.parts.down.slope).toBeCloseTo(-0.5, 1);
+  const loss = new Float64Array(frames).fill(0.3);
+  expect(plainFaults("Y'", own, loss, limits).map(({ kind }) => kind)).toEqual(kinds);
 });
