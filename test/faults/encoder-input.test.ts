@@ -97,13 +97,12 @@ describe('held, and by what the encoder was given', () => {
 
 describe('clips without a fault are ready', () => {
   test.each<[PictureName, FormName, string]>([
-    // In npm test: whole-frames.test.ts.
+    ['cuts', 'upright', 'test/campaign/profiles/small-rdd36.yaml'],
     ...further<[PictureName, FormName, string]>(
       ['chart', 'fields-bottom', 'test/campaign/profiles/full-vc3.yaml'],
       ['static-on-a-screen', 'full-range', 'test/campaign/profiles/fitted-vc3.yaml'],
       ['scrolling-noise', 'drop-frame-30', 'test/campaign/profiles/filled-h264.yaml'],
       ['zoom', 'film-wide-colour', 'editorial-rdd36'],
-      ['cuts', 'upright', 'test/campaign/profiles/small-rdd36.yaml'],
       ['flashes', 'whole-24', 'test/fixtures/profiles/small-h264.yaml'],
     ),
   ])('%s as %s in %s', async (picture, form, wanted) => {

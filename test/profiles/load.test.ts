@@ -337,14 +337,6 @@ describe('refusals name file, line, field, what was found and what would do', ()
       'limited',
     ],
     [
-      'two texts in one place',
-      `${head}burn_in:\n  - { text: clip, place: top-left, height_percent: 5 }\n  - { text: roll, place: top-left, height_percent: 5 }\n`,
-      'profile-combination',
-      7,
-      'burn_in[1].place',
-      'its own',
-    ],
-    [
       'one name for every clip',
       `${head}file_name: "{roll}"\n`,
       'profile-combination',
