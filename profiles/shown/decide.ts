@@ -64,13 +64,12 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
   const way = placed === null ? stated : usualWay;
   const decided =
     raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, display.development);
-  if ('findings' in decided) return decided;
+  const refusals = refusalsOf(facts, way, display);
+  // What no colour way takes is said of it, and not of the linearisation that masters have in common with it.
+  if ('findings' in decided) return { findings: refusals.length > 0 ? refusals : decided.findings };
   const { linearisation, notes } = decided;
   const isRecorded = linearisation.kind === 'coded' && linearisation.matrix !== null && !needsWay;
-  const refusals = [
-    ...refusalsOf(facts, way, display),
-    ...(way.gamutCompression && !isRecorded ? [COMPRESSION] : []),
-  ];
+  if (way.gamutCompression && !isRecorded) refusals.push(COMPRESSION);
   if (refusals.length > 0) return { findings: refusals };
   const common = {
     way,
@@ -154,7 +153,7 @@ function refusalsOf(
   { raw, video }: ClipFacts,
   { look, output }: ColourWay,
   display: Display,
-): readonly Finding[] {
+): Finding[] {
   const { encoding } = display;
   const missing =
     output === 'as-recorded' || endsOnDisplay(look)
