@@ -147,7 +147,7 @@ export function textsOf(
     facts: clipFacts({
       audio: [],
       video: { width, height, frames },
-      createdAt: '2031-03-04T23:30:00.000000Z',
+      metadata: { creation_time: '2031-03-04T23:30:00.000000Z' },
       burnIn: {
         camera: { name: 'Κάμερα Б', from: 'name in the settings' },
         watermark: 'For Ines Alder',
