@@ -1,6 +1,7 @@
 /** Stills of clips as a worker makes them, and faults in their making. */
+import { execFileSync } from 'node:child_process';
 import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
-import { join } from 'node:path';
+import { basename, join } from 'node:path';
 import { expect, test } from 'vitest';
 import type { Job } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
@@ -75,6 +76,37 @@ test.each<[string, () => Promise<ClipOnDisk>, Input, string]>([
     shows,
     ['still-form passed', 'still-pixels passed'],
   ]);
+});
+
+/**
+ * Bars of 75 % as SMPTE RP 219 has them: 0.75 on a display of ITU-R BT.1886 is light of 0.75 to the power 2.4, and of that IEC 61966-2-1 makes
+ * 1.055 x 0.75 - 0.055 = 0.736, which is 187.7 of 255. Read by ffmpeg.
+ */
+test('of bars of 75 % have the codes of sRGB for the light that a display of BT.1886 gives', async () => {
+  const job = await stillsJob(
+    await movieClip(freshFolder('roll'), {
+      ...{ codec: 'prores', size: '320x180', frames: 1, rate: '25' },
+      picture: 'smptehdbars',
+    }),
+    null,
+    { ...usualStills, width: 320 },
+  );
+  const { stills } = await made(job);
+  const [still] = stills;
+  if (still === undefined) throw new Error('no still');
+  const picture = execFileSync('ffmpeg', [
+    ...['-v', 'error', '-i', join(layout.stillsFolder(job.deliveryFolder), basename(still.path))],
+    ...['-f', 'rawvideo', '-pix_fmt', 'rgb24', '-'],
+  ]);
+  // Seven bars in the middle three quarters; the source has 8 bits, whose rounding a channel may see twice.
+  const lit = ['RGB', 'RG', 'GB', 'G', 'RB', 'R', 'B'];
+  for (const [bar, channels] of lit.entries()) {
+    const pixel = 3 * (60 * 320 + 40 + Math.round((bar + 0.5) * (240 / 7)));
+    for (const [at, channel] of ['R', 'G', 'B'].entries()) {
+      const off = (picture[pixel + at] as number) - (channels.includes(channel) ? 187.7 : 0);
+      expect(Math.abs(off), `${channel} of bar ${bar}`).toBeLessThan(4);
+    }
+  }
 });
 
 /** ffmpeg that makes stills, and nothing else, with `from` in its filters replaced by `to`. */
