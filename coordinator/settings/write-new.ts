@@ -121,8 +121,8 @@ function decisions(clips: readonly SeenClip[]): string[] {
   const coded = clips.filter(({ facts }) => facts.raw === undefined);
   if (raw.length > 0)
     lines.push(
-      remark('Raw frames: name master profiles alone; other movies are not made of them.'),
-      '# profiles: [grading-master-exr]',
+      remark('Raw frames: masters of them are for grading, proxies show them through the colour way.'),
+      '# profiles: [editorial-vc3, grading-master-exr]',
       '# raw: { white_balance: as-shot, exposure_stops: 0 }',
     );
   const untagged = coded.filter(({ facts }) => inputOfTags(facts.video.colour) === null);

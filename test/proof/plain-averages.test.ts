@@ -137,3 +137,35 @@ test.each([
   const loss = new Float64Array(frames).fill(0.3);
   expect(plainFaults("Y'", own, loss, limits).map(({ kind }) => kind)).toEqual(kinds);
 });
+
+/** Of a soft picture that is nearly grey VC-3 rounded a whole row of Cb down by 0.38. */
+test.each([
+  ['rounded alike is where it was', -0.4, []],
+  ['twice as far off is found', -0.8, ['region']],
+])('a row of regions %s', (_what, off, kinds) => {
+  const frames = 8;
+  const numbers = sketchNumbers(form);
+  const cb = plainPlanes(form)[1];
+  if (cb === undefined) throw new Error('no plane');
+  const values = (added: number): Uint16Array => {
+    const out = new Uint16Array(frames * numbers).fill(128 * 256);
+    for (let frame = 0; frame < frames; frame += 1)
+      out.fill(
+        Math.round(256 * (128 + added)),
+        frame * numbers + cb.from,
+        frame * numbers + cb.from + cb.columns,
+      );
+    return out;
+  };
+  const own = plainStatistics({
+    form,
+    lossOf: () => 0.6,
+    peak: 255,
+    input: values(0),
+    output: values(off),
+  })[1];
+  const limits = mostLost('DNXHR LB')?.plain;
+  if (own === undefined || limits === undefined) throw new Error('nothing was measured');
+  const loss = new Float64Array(frames).fill(0.6);
+  expect(plainFaults('Cb', own, loss, limits).map(({ kind }) => kind)).toEqual(kinds);
+});
