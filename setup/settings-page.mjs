@@ -81,7 +81,7 @@ export function settingsPage({ inputs, curves, gamuts, indices, logs, linears, d
     '## profiles',
     '',
     'What is made: names of built-in profiles, or .yaml files as seen from the settings. Where no level states any, `editorial-vc3` and',
-    '`review-h264` are made. A profile that cannot be made of a clip holds it: of raw frames, name master profiles alone.',
+    '`review-h264` are made. A profile that cannot be made of a clip holds it. Of raw frames there are masters, and movies of profiles that have `display`.',
     '',
     '## stills',
     '',
