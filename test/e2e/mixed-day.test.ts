@@ -28,6 +28,7 @@ show:
   owner: Bell foundry film
   time_zone: Europe/Berlin
   profiles: ['${proxy}']
+  stills: { count: 0 }
   exposure: 0.5
   cdls: { path: '${cdls}' }
 cameras:
@@ -133,7 +134,11 @@ test('every roll is ready with what its camera is due, and the verdict says who 
   const ofB = ['B', 'camera', ['small-vc3 published', 'grading-master-exr published']];
   expect(due('B011')).toEqual([ofB, ofB]);
   expect(due('C011')).toEqual([[null, 'show', ['small-vc3 published']]]);
-  expect(verdictOf(original, 'B011').clips.map(({ settings: of }) => of?.applied[1])).toEqual([
+  expect(
+    verdictOf(original, 'B011').clips.map(({ settings: of }) =>
+      of?.applied.find(({ setting }) => setting === 'input'),
+    ),
+  ).toEqual([
     { setting: 'input', value: '{"name":"slog3-sgamut3cine"}', from: 'camera' },
     { setting: 'input', value: '{"name":"logc3-awg3","ei":800}', from: 'clip' },
   ]);
