@@ -20,7 +20,7 @@ import {
 import { FingerprintCollector } from '../proof/collect.ts';
 import type { FrameFingerprints } from '../proof/form.ts';
 import { pictureTap, rawPictures } from '../proof/tap.ts';
-import { openAtFrame, spotFrames } from './spot-frames.ts';
+import { leadFilter, openAtFrame, type OpenedAtFrame, spotFrames } from './spot-frames.ts';
 
 /** One frame, decoded on its own. */
 export interface Spot {
@@ -123,16 +123,16 @@ function askClip(
  */
 const READ_FRAMES = 8;
 
-function readShortly({ clip, facts }: SecondReadingRequest['job']): string[] {
+function readShortly({ clip, facts }: SecondReadingRequest['job'], lead: number): string[] {
   const { num, den } = facts.video.rate;
   // Where steps vary nobody knows how long so many frames take.
   return clip.place.kind !== 'sequence' && facts.video.rateConstant
-    ? ['-t', ((READ_FRAMES * den) / num).toFixed(6)]
+    ? ['-t', (lead + (READ_FRAMES * den) / num).toFixed(6)]
     : [];
 }
 
 /** `input`: opened at the frame. */
-function askFrame(job: SecondReadingRequest['job'], input: OpenedInput): Asked<FrameFingerprints | null> {
+function askFrame(job: SecondReadingRequest['job'], input: OpenedAtFrame): Asked<FrameFingerprints | null> {
   const { video } = job.facts;
   const collector = new FingerprintCollector();
   const tap = pictureTap('shown', {
@@ -151,10 +151,12 @@ function askFrame(job: SecondReadingRequest['job'], input: OpenedInput): Asked<F
       // Two taps of one program need pads of different names.
       const chains = tap.chains.map((chain) => chain.replace(/\[([a-z-]+)\]/g, `[$1-${index}]`));
       return {
-        input: [...readShortly(job), ...input.args],
+        input: [...readShortly(job, input.lead), ...input.args],
         graph: [
           '-filter_complex',
-          [`[${index}:${video.streamIndex}]null[shown-${index}]`, ...chains].join(';'),
+          [`[${index}:${video.streamIndex}]${leadFilter(input.lead)}null[shown-${index}]`, ...chains].join(
+            ';',
+          ),
         ],
         outputs: pads.map((pad) => ['-frames:v', '1', ...rawPictures(`${pad}-${index}`)]),
         readers: pads.map((pad) => (stream) => collector[pad].read(stream)),
@@ -204,7 +206,7 @@ export async function readSecondTime(
   input: OpenedInput,
 ): Promise<SecondReading> {
   const { job, signal } = request;
-  const opened: { readonly frame: number; readonly input: OpenedInput }[] = [];
+  const opened: { readonly frame: number; readonly input: OpenedAtFrame }[] = [];
   const parts: OpenedInput[] = [];
   try {
     for (const file of job.clip.place.kind === 'spanned' ? job.clip.place.parts : [])

@@ -2,7 +2,7 @@
  * Which frames of a clip are decoded once more, alone, to find what was decoded for the encoders in a second way; and how one of
  * them is reached. One rule for all deliverables: movies (spot.ts) and masters (master/spots.ts).
  */
-import type { VideoFacts } from '../media/facts.ts';
+import type { ClipFacts, VideoFacts } from '../media/facts.ts';
 import type { Job } from '../ledger/job.ts';
 import { type MoviePlace, type OpenedInput, openInput, partAt, type SequencePlace } from '../media/input.ts';
 
@@ -40,26 +40,45 @@ function secondsBefore({ rate, stepsInOrder, timeBase }: VideoFacts, frame: numb
   throw new RangeError(`frame ${frame} of a clip that is shorter`);
 }
 
-/** A file, or numbered frames, opened so that ffmpeg's first frame is `frame`: the seek comes before the input's own arguments. Dispose of it afterwards. */
+/**
+ * MPEG-TS has no index, and ffmpeg begins behind the place that it was asked for, with the next key frame: such a file is entered so much earlier, seconds,
+ * and what comes before the frame is left out.
+ */
+const LEAD = 10;
+
+export interface OpenedAtFrame extends OpenedInput {
+  /** Seconds that go before the frame; 0: it is the first that comes. */
+  readonly lead: number;
+  /** Half a frame before it, seconds from the first frame of the file. */
+  readonly wanted: number;
+}
+
+/** Filters in front of all others; '' where nothing is left out. */
+export const leadFilter = (seconds: number): string =>
+  seconds === 0 ? '' : `trim=start=${seconds.toFixed(6)},`;
+
+/** A file, or numbered frames, opened so that ffmpeg's first frame behind `lead` is `frame`: the seek comes before the input's own arguments. Dispose of it afterwards. */
 export async function openFileAtFrame(
   rollFolder: string,
   place: MoviePlace | SequencePlace,
-  video: VideoFacts,
+  { container, video }: Pick<ClipFacts, 'container' | 'video'>,
   frame: number,
-): Promise<OpenedInput> {
+): Promise<OpenedAtFrame> {
   const isMovie = place.kind === 'movie';
   const from = isMovie ? place : { ...place, first: place.first + frame, count: 1 };
   // Half a frame early, so that no rounding passes the frame by.
-  const seek = isMovie && frame > 0 ? ['-ss', secondsBefore(video, frame).toFixed(6)] : [];
+  const wanted = isMovie && frame > 0 ? secondsBefore(video, frame) : 0;
+  const entered = container === 'mpegts' ? Math.max(0, wanted - LEAD) : wanted;
+  const seek = entered > 0 ? ['-ss', entered.toFixed(6)] : [];
   const input = await openInput(rollFolder, from, video.rate);
-  return { ...input, args: [...seek, ...input.args] };
+  return { ...input, args: [...seek, ...input.args], lead: wanted - entered, wanted };
 }
 
 /** The same of a clip. A part of a spanned one is opened alone: what joins them for the encoders is not asked. */
 export async function openAtFrame(
   { rollFolder, clip: { place }, facts }: Pick<Job, 'rollFolder' | 'clip' | 'facts'>,
   frame: number,
-): Promise<OpenedInput> {
+): Promise<OpenedAtFrame> {
   const at = place.kind === 'spanned' ? partAt(place, facts.parts ?? [], frame) : { place, frame };
-  return await openFileAtFrame(rollFolder, at.place, facts.video, at.frame);
+  return await openFileAtFrame(rollFolder, at.place, facts, at.frame);
 }

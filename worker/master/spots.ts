@@ -14,7 +14,7 @@ import type { MediaTools } from '../../process/locate.ts';
 import { createThreadPool } from '../../process/threads.ts';
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
 import { POINTS, pointsOf, type Spot } from '../../proof/pixel-samples.ts';
-import { framesBeside, openAtFrame, spotFrames } from '../spot-frames.ts';
+import { framesBeside, leadFilter, openAtFrame, spotFrames } from '../spot-frames.ts';
 import { declaredPictures } from './declared.ts';
 import { sourcePicture } from './source-picture.ts';
 import type { Spotted } from './raw-spot.ts';
@@ -46,7 +46,7 @@ export async function decodedFrame(
     signal,
   }: Pick<SpotRequest, 'job' | 'outcome' | 'tools' | 'signal'>,
   { width, height }: { readonly width: number; readonly height: number },
-  input: OpenedInput,
+  input: OpenedInput & { readonly lead?: number },
 ): Promise<Buffer | null> {
   if (linearisation.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
   const { bytes: frameBytes } = layoutOf(linearisation.pixelFormat, width, height);
@@ -66,6 +66,7 @@ export async function decodedFrame(
         ...input.args,
         '-map',
         `0:${job.facts.video.streamIndex}`,
+        ...(input.lead === undefined || input.lead === 0 ? [] : ['-vf', `${leadFilter(input.lead)}null`]),
         '-frames:v',
         '1',
         '-fps_mode',

@@ -4,7 +4,7 @@ import type { MediaTools } from '../../process/locate.ts';
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
 import type { VideoFacts } from '../../media/facts.ts';
 import { type MoviePlace, openInput, partAt, type SequencePlace } from '../../media/input.ts';
-import { openFileAtFrame } from '../spot-frames.ts';
+import { leadFilter, openFileAtFrame } from '../spot-frames.ts';
 import { newWatched, type Watched, watchLine } from '../watch.ts';
 
 export interface FrameRequest {
@@ -101,8 +101,11 @@ async function taken(
   const { place, rollFolder, facts } = alone;
   const input =
     skip > 0
-      ? await openInput(rollFolder, place, facts.video.rate)
-      : await openFileAtFrame(rollFolder, place, facts.video, place.kind === 'sequence' ? frame : seek);
+      ? { ...(await openInput(rollFolder, place, facts.video.rate)), lead: 0, wanted: 0 }
+      : await openFileAtFrame(rollFolder, place, facts, place.kind === 'sequence' ? frame : seek);
+  // Times are those of the file here.
+  const { firstTime, timeBase } = facts.video;
+  const before = input.lead === 0 ? '' : leadFilter((firstTime * timeBase.num) / timeBase.den + input.wanted);
   const picture = Buffer.allocUnsafe(bytes);
   let length = 0;
   const watched = newWatched();
@@ -113,7 +116,7 @@ async function taken(
         ...['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'repeat+level+info', '-copyts'],
         ...input.args,
         '-filter_complex',
-        `[0:${facts.video.streamIndex}]${skip > 0 ? `trim=start_frame=${skip},` : ''}showinfo=checksum=0[in];${graph}`,
+        `[0:${facts.video.streamIndex}]${skip > 0 ? `trim=start_frame=${skip},` : before}showinfo=checksum=0[in];${graph}`,
         ...['-map', '[out]', '-frames:v', '1', '-fps_mode', 'passthrough'],
         ...['-c:v', 'rawvideo', '-f', 'rawvideo', `pipe:${FIRST_PIPE}`],
       ],
