@@ -149,11 +149,7 @@ const COMPRESSION = finding(
   'gamut compression of log movies alone',
 );
 
-function refusalsOf(
-  { raw, video }: ClipFacts,
-  { look, output }: ColourWay,
-  display: Display,
-): Finding[] {
+function refusalsOf({ raw, video }: ClipFacts, { look, output }: ColourWay, display: Display): Finding[] {
   const { encoding } = display;
   const missing =
     output === 'as-recorded' || endsOnDisplay(look)

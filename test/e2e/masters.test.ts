@@ -157,7 +157,10 @@ test('a movie of raw frames is refused by a profile without a display before any
 
 test('a plan foretells the frames of uncompressed masters within 2 per cent of what is made', async () => {
   const delivery = join(freshFolder('size'), 'delivery');
-  const args = [day, '--deliver', delivery, '--settings', settings, '--profile', 'dpx-10', '--stills', '0', '--json'];
+  const args = [
+    ...[day, '--deliver', delivery, '--settings', settings],
+    ...['--profile', 'dpx-10', '--stills', '0', '--json'],
+  ];
   const plan = JSON.parse((await runCommand(['plan', ...args])).stdout) as {
     jobs: { clip: string; bytes: number; bytesRange: { least: number; most: number } }[];
   };
