@@ -4,6 +4,7 @@ import { findingSchema, blocks } from '../findings/finding.ts';
 import { appliedSettingsSchema } from './applied-settings.ts';
 import { clipSchema } from './clip.ts';
 import { checkResultSchema } from './report.ts';
+import { stillFields } from './stills-report.ts';
 import { toolchainSchema } from './toolchain.ts';
 
 /** One file of the roll as read on the working copy. Checksums are lower-case hex, by algorithm name. */
@@ -159,13 +160,8 @@ export const rollVerdictSchema = z.looseObject({
         stills: z
           .array(
             z.object({
-              frame: z.int().nonnegative().describe('Of the clip, counted from 0'),
-              timecode: z.string().nullable().describe('Label of that frame; null: the clip has none'),
-              width: z.int().positive().describe('Pixels'),
-              height: z.int().positive().describe('Pixels'),
+              ...stillFields,
               file: z.string().describe('Path relative to the folder of roll.json'),
-              bytes: z.int().positive().describe('Size'),
-              sha256: z.string().describe('SHA-256, lower-case hex'),
             }),
           )
           .optional()

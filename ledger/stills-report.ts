@@ -6,6 +6,16 @@ import { checkResultSchema } from './check-result.ts';
 import { clipSchema } from './clip.ts';
 import { toolchainSchema } from './toolchain.ts';
 
+/** What every record says of a still; where it is, each in its own words. */
+export const stillFields = {
+  frame: z.int().nonnegative().describe('Of the clip, counted from 0'),
+  timecode: z.string().nullable().describe('Label of that frame; null: the clip has none'),
+  width: z.int().positive().describe('Pixels'),
+  height: z.int().positive().describe('Pixels'),
+  bytes: z.int().positive().describe('Size'),
+  sha256: z.string().describe('SHA-256, lower-case hex'),
+};
+
 export const stillsReportSchema = z.looseObject({
   version: z.literal(0).describe('0 until the form is settled'),
   kind: z.literal('stills').describe('stills'),
@@ -22,14 +32,9 @@ export const stillsReportSchema = z.looseObject({
   stills: z
     .array(
       z.object({
-        frame: z.int().nonnegative().describe('Of the clip, counted from 0'),
-        timecode: z.string().nullable().describe('Label of that frame; null: the clip has none'),
-        width: z.int().positive().describe('Pixels'),
-        height: z.int().positive().describe('Pixels'),
+        ...stillFields,
         path: z.string().describe('Below the folder of the roll in the delivery'),
-        bytes: z.int().positive().describe('Size'),
         xxh128: z.string().describe('XXH128, lower-case hex'),
-        sha256: z.string().describe('SHA-256, lower-case hex'),
       }),
     )
     .describe('Every one of them, in the order of the clip; none when failed'),

@@ -35,24 +35,18 @@ export function unitFilters(codec: string): { readonly ofEncoder: string; readon
   return codec === 'h264' || codec === 'h265' ? bitstreamFilters[codec] : null;
 }
 
-/** Output options, in front of their target, that hash these streams without decoding them, from the first packet to the last; packets before an edit list's start are packets too. */
+/** Streams as they lie in the file, from the first packet to the last; packets before an edit list's start are packets too. */
+const copied = (streams: readonly string[]): string[] => [
+  ...streams.flatMap((stream) => ['-map', stream]),
+  ...['-c', 'copy', '-copypriorss', '1', '-copyinkf'],
+];
+
+/** Output options, in front of their target, that hash these streams without decoding them. */
 export function bitstreamOptions(
   streams: readonly string[],
   bitstreamFilters: readonly string[] = [],
 ): string[] {
-  return [
-    ...streams.flatMap((stream) => ['-map', stream]),
-    '-c',
-    'copy',
-    '-copypriorss',
-    '1',
-    '-copyinkf',
-    ...bitstreamFilters,
-    '-f',
-    'streamhash',
-    '-hash',
-    PAYLOAD_HASH,
-  ];
+  return [...copied(streams), ...bitstreamFilters, '-f', 'streamhash', '-hash', PAYLOAD_HASH];
 }
 
 /**
@@ -60,22 +54,7 @@ export function bitstreamOptions(
  * counts: at a joint audio may end later than the picture, and times that go back end a program that is told to end at every error.
  */
 export function packetOptions(streams: readonly string[]): string[] {
-  return [
-    ...streams.flatMap((stream) => ['-map', stream]),
-    ...[
-      '-c',
-      'copy',
-      '-copypriorss',
-      '1',
-      '-copyinkf',
-      '-bsf',
-      'setts=ts=N',
-      '-f',
-      'framehash',
-      '-hash',
-      PAYLOAD_HASH,
-    ],
-  ];
+  return [...copied(streams), '-bsf', 'setts=ts=N', '-f', 'framehash', '-hash', PAYLOAD_HASH];
 }
 
 /** Per stream in order: hashes of its packets, 16 bytes each. */
