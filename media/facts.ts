@@ -8,7 +8,7 @@ import { colourWaySchema } from './colour/way.ts';
 import { interpretationSchema } from './interpretation.ts';
 import { declarationSchema } from './declaration.ts';
 import { rawFactsSchema } from './raw-facts.ts';
-import { statedSchema } from './formats/stated.ts';
+import { statedSchema } from './formats/stated-schema.ts';
 import { ratioSchema, timecodeSchema } from './time/schema.ts';
 import { timingSchema } from './time/timing.ts';
 

@@ -4,7 +4,7 @@
  */
 import { z } from 'zod';
 import { fieldOrders } from '../media/facts.ts';
-import { statedSchema } from '../media/formats/stated.ts';
+import { statedSchema } from '../media/formats/stated-schema.ts';
 import { limitings } from '../media/colour/output/displays.ts';
 import { sitings } from '../media/colour/siting.ts';
 import { colourTagsSchema } from '../media/colour/tags.ts';

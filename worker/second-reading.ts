@@ -121,7 +121,7 @@ function askClip(
  * How much of a movie is read for one frame: a program that has other outputs left goes on decoding an input whose own output has ended
  * (measured: eight seconds of RDD 36, decoded twice over, cost five times what is asked for). A frame that does not lie within is asked for apart.
  */
-const READ_FRAMES = 8;
+const READ_FRAMES = 2;
 
 function readShortly({ clip, facts }: SecondReadingRequest['job'], lead: number): string[] {
   const { num, den } = facts.video.rate;
@@ -151,7 +151,8 @@ function askFrame(job: SecondReadingRequest['job'], input: OpenedAtFrame): Asked
       // Two taps of one program need pads of different names.
       const chains = tap.chains.map((chain) => chain.replace(/\[([a-z-]+)\]/g, `[$1-${index}]`));
       return {
-        input: [...readShortly(job, input.lead), ...input.args],
+        // One thread: several of them decode ahead as many frames, of which nobody asks for one.
+        input: ['-threads', '1', ...readShortly(job, input.lead), ...input.args],
         graph: [
           '-filter_complex',
           [`[${index}:${video.streamIndex}]${leadFilter(input.lead)}null[shown-${index}]`, ...chains].join(

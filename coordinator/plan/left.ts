@@ -1,5 +1,5 @@
 /** What sources say beside their pictures and the planned masters have no place for. Pure. */
-import type { LeftOut } from '../../media/formats/stated.ts';
+import type { LeftOut } from '../../media/formats/stated-schema.ts';
 import type { PlannedJob } from './types.ts';
 
 /** Of one clip in one profile. */

@@ -2,59 +2,7 @@
  * What frames say beside their pictures: camera, lens, exposure, place and time, by the names, types and units of OpenEXR's standard
  * attributes (openexr.com, "Standard Attributes"), whatever the frames' own form calls them. A value that nobody says is absent.
  */
-import { z } from 'zod';
-
-/** OpenEXR's names of them. */
-export const statedTypes = [
-  'double',
-  'float',
-  'int',
-  'keycode',
-  'm33f',
-  'm44f',
-  'rational',
-  'string',
-  'stringvector',
-  'v2f',
-  'v2i',
-  'v3f',
-  'v3i',
-] as const;
-
-/** A rational is its two terms, a matrix its rows; `infinity` is a float, of a lens that is focused there. */
-export const statedValueSchema = z.union([z.number(), z.string(), z.array(z.number()), z.array(z.string())]);
-export type StatedValue = z.infer<typeof statedValueSchema>;
-
-export const statedSchema = z.object({
-  attributes: z
-    .array(
-      z.object({
-        name: z.string().describe("OpenEXR's name, or the source's own"),
-        type: z.enum(statedTypes).describe("OpenEXR's name of the type"),
-        from: z.string().describe('What the source calls it'),
-        values: z
-          .array(
-            z.object({
-              frame: z.int().nonnegative().describe('Counted from 0'),
-              value: statedValueSchema.nullable().describe('null: not said from this frame on'),
-            }),
-          )
-          .describe('From this frame on, until the next'),
-      }),
-    )
-    .describe('By name'),
-  left: z
-    .array(
-      z.object({
-        name: z.string().describe('What the source calls it'),
-        why: z.string().describe('Why it has no place in a master'),
-      }),
-    )
-    .describe('What the source says besides'),
-});
-export type Stated = z.infer<typeof statedSchema>;
-export type ClipAttribute = Stated['attributes'][number];
-export type LeftOut = Stated['left'][number];
+import type { ClipAttribute, LeftOut, Stated, StatedValue, statedTypes } from './stated-schema.ts';
 
 /** Of one frame. */
 export interface StatedAttribute {

@@ -10,7 +10,8 @@ import { readDpx } from '../formats/dpx/reader.ts';
 import { readExr } from '../formats/exr/reader.ts';
 import { StillDamage, type StillHeader } from '../formats/still.ts';
 import { readTiff } from '../formats/tiff/reader.ts';
-import { SharedFrames, type Stated, type StatedFrame, statedOfFrames } from '../formats/stated.ts';
+import type { Stated } from '../formats/stated-schema.ts';
+import { SharedFrames, type StatedFrame, statedOfFrames } from '../formats/stated.ts';
 
 /** Frames read at once: enough to hide the latency of a network volume. */
 const AT_ONCE = 8;

@@ -1,11 +1,6 @@
 /** What a source says beside its pictures, and what of it the frames of a master say in their turn. Pure. */
-import {
-  type ClipAttribute,
-  type LeftOut,
-  type StatedFrame,
-  StatedGatherer,
-  statedOfFrames,
-} from '../../media/formats/stated.ts';
+import type { ClipAttribute, LeftOut } from '../../media/formats/stated-schema.ts';
+import { type StatedFrame, StatedGatherer, statedOfFrames } from '../../media/formats/stated.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { type Rate, ratio } from '../../media/time/rate.ts';
 import { aheadOfUtc, offsetText } from '../../media/time/zone.ts';

@@ -2,7 +2,7 @@
 import { z } from 'zod';
 import { ratioSchema, timecodeSchema } from '../../media/time/schema.ts';
 import { codeBits } from '../../media/colour/acescct.ts';
-import { statedSchema } from '../../media/formats/stated.ts';
+import { statedSchema } from '../../media/formats/stated-schema.ts';
 import { cadenceSchema } from '../cadence.ts';
 import { amfSchema } from './amf.ts';
 import { exrCompressions, frameFormats } from './schema.ts';

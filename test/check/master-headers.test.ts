@@ -7,7 +7,7 @@ import { measureExr } from '../../check/master/exr.ts';
 import { attributesOf as headerOf } from '../../check/master/exr/header.ts';
 import type { FrameSaid } from '../../check/master/measured.ts';
 import { dpxBytes, dpxHeader } from '../../media/formats/dpx/header.ts';
-import type { ClipAttribute, StatedValue } from '../../media/formats/stated.ts';
+import type { ClipAttribute, StatedValue } from '../../media/formats/stated-schema.ts';
 import { parseTimecode } from '../../media/time/timecode.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { InputTransform } from '../../media/colour/input.ts';

@@ -1,16 +1,18 @@
-/** What the header of a frame says, from the outcome. */
+/** What the header of a frame says, from the outcome. Frame threads are given it: what makes it would be loaded by each of them again. */
 import type { DpxFrame } from '../../media/formats/dpx/header.ts';
 import { gamuts } from '../../media/colour/gamuts.ts';
 import { curveSettings, type InputTransform } from '../../media/colour/input.ts';
 import { AP0 } from '../../media/formats/exr/aces-rules.ts';
 import type { ExrAttributes } from '../../media/formats/exr/frame-attributes.ts';
-import { type StatedValue, valueAt } from '../../media/formats/stated.ts';
+import type { StatedValue } from '../../media/formats/stated-schema.ts';
+import { valueAt } from '../../media/formats/stated.ts';
 import { type ExrAttribute, statedAttribute } from '../../media/formats/exr/attribute.ts';
 import { sourceNameAt } from '../../profiles/master/source-name.ts';
 import { addFrames } from '../../media/time/timecode.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
+import type { FrameHead } from './orders.ts';
 
 const present = <Name extends string, Value>(
   name: Name,
@@ -135,3 +137,11 @@ export function dpxOf(outcome: MasterOutcome, index: number): DpxFrame {
     ...present('serial', said.serial),
   };
 }
+
+export const headOf = (outcome: MasterOutcome, index: number): FrameHead => ({
+  file: frameFileName(outcome, index),
+  says:
+    outcome.format === 'dpx'
+      ? { kind: 'dpx', frame: dpxOf(outcome, index) }
+      : { kind: 'exr', attributes: attributesOf(outcome, index) },
+});

@@ -13,6 +13,7 @@ import { POINTS } from '../../proof/pixel-samples.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import type { Limited, SceneLinearRange } from '../../proof/value-range.ts';
 import type { WholeCodes } from '../../proof/whole-codes.ts';
+import { headOf } from './attributes.ts';
 import type { EncoderInputFrame, FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 
 export interface FrameResults {
@@ -111,7 +112,7 @@ export function startFramePool(
   function order(index: number, from: FrameOrder['from'], done: () => void = () => undefined): void {
     const earlier = before;
     const work: Promise<void> = pool
-      .run({ index, from })
+      .run({ index, heads: setup.outputs.map(({ outcome }) => headOf(outcome, index)), from })
       .then((answer) => {
         if (answer !== null) return handedOn(answer, earlier);
         ended = true;

@@ -1,5 +1,7 @@
 /** What a frame thread is ordered to do and what it answers. Everything here is copied between threads: plain values and shared bytes. */
 import type { SpecialValues } from '../../media/colour/picture.ts';
+import type { DpxFrame } from '../../media/formats/dpx/header.ts';
+import type { ExrAttributes } from '../../media/formats/exr/frame-attributes.ts';
 import type { ColourTransform } from '../../media/colour/steps.ts';
 import type { SequencePlace } from '../../media/input.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
@@ -40,9 +42,19 @@ export interface FramePoolSetup {
 /** What encoders are fed with, always ACEScct: 10-bit Y'CbCr 4:4:4, planes Y', Cb, Cr; or R'G'B' of 14 bits, planes G', B', R'. */
 export type FeedKind = 'yuv10' | 'rgb14';
 
+/** What the file of a frame is called and what its header says. */
+export interface FrameHead {
+  readonly file: string;
+  readonly says:
+    | { readonly kind: 'exr'; readonly attributes: ExrAttributes }
+    | { readonly kind: 'dpx'; readonly frame: DpxFrame };
+}
+
 export interface FrameOrder {
   /** Of the clip, counted from 0. */
   readonly index: number;
+  /** By output. */
+  readonly heads: readonly FrameHead[];
   /** Where a frame as the decoder gives it comes from: its bytes, or a pipe that the thread reads in its turn; null for frames whose files it reads. */
   readonly from: SharedArrayBuffer | PipeShare | null;
 }

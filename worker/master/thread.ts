@@ -5,18 +5,17 @@
 import type { SourcePicture } from '../../media/colour/pixel.ts';
 import type { ReadAverages } from '../../proof/read-averages.ts';
 import type { SpecialValues } from '../../media/colour/picture.ts';
+import type { DpxFrame } from '../../media/formats/dpx/header.ts';
 import { KernelMemory } from '../../media/kernels/memory.ts';
 import { BAND_LINES, type Planes } from '../../media/kernels/planes.ts';
 import { serve } from '../../process/threads.ts';
 import { POINTS, type Point, pointsOf } from '../../proof/pixel-samples.ts';
 import type { Feeder } from './encoder-input.ts';
 import { readTurn } from '../../process/pipe-lock.ts';
-import { frameFileName } from '../../profiles/master/frame-name.ts';
-import { attributesOf, dpxOf } from './attributes.ts';
 import type { Limited, SceneLinearRange } from '../../proof/value-range.ts';
 import { bitsOf, isLossy } from '../../profiles/master/form.ts';
 import { createFrameFile, type FrameFile } from './frame-file.ts';
-import type { FrameAnswer, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
+import type { FrameAnswer, FrameHead, FrameOrder, FramePoolSetup, WrittenFrame } from './orders.ts';
 import { sourcePicture } from './source-picture.ts';
 import { type Ranging, rangeOf, wholeFrames } from './whole-frames.ts';
 
@@ -97,10 +96,10 @@ async function rawLinearisation(setup: FramePoolSetup, memory: KernelMemory): Pr
 
 /** Of one output; linear AP0 comes line by line from the top. Bytes of its file are views that stand until the next call. */
 interface Writer {
-  begin(index: number): void;
+  begin(head: FrameHead): void;
   /** Gives what is ready of the file, which may be nothing. */
   take(sceneLinear: Planes): Uint8Array;
-  finish(index: number): {
+  finish(): {
     /** The rest of it. */
     readonly bytes: Uint8Array;
     readonly invalid: number;
@@ -132,8 +131,10 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: R
       const kernel = await PictureKernel.load(memory);
       kernel.prepare({ width, height, lines: BAND_LINES, source: null, transform: null, bits });
       const sketching = await wholeFrames(memory, { width, height, values: 'codes' });
+      let frame: DpxFrame | null = null;
       writers.push({
-        begin: () => {
+        begin: ({ says }) => {
+          frame = says.kind === 'dpx' ? says.frame : null;
           encoder.begin();
           sketching.begin();
           kernel.takeLimited();
@@ -144,12 +145,15 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: R
           encoder.take(codes);
           return NOTHING;
         },
-        finish: (index) => ({
-          bytes: encoder.finish(dpxOf(outcome, index)),
-          invalid: 0,
-          sketch: sketching.sums(),
-          limited: kernel.takeLimited(),
-        }),
+        finish: () => {
+          if (frame === null) throw new RangeError('a frame of DPX without what its header says');
+          return {
+            bytes: encoder.finish(frame),
+            invalid: 0,
+            sketch: sketching.sums(),
+            limited: kernel.takeLimited(),
+          };
+        },
       });
     } else {
       const { ExrEncoder } = await import('../../media/formats/exr/writer.ts');
@@ -170,8 +174,9 @@ async function writersOf(setup: FramePoolSetup, memory: KernelMemory, ranging: R
         values: isLossy(outcome) ? 'curve' : 'halves',
       });
       writers.push({
-        begin: (index) => {
-          encoder.begin(attributesOf(outcome, index));
+        begin: ({ says }) => {
+          if (says.kind !== 'exr') throw new RangeError('a frame of EXR without what its header says');
+          encoder.begin(says.attributes);
           sketching.begin();
         },
         take: (sceneLinear) => {
@@ -227,11 +232,11 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
   for (const feed of setup.feeds)
     feeders.push(await (await import('./encoder-input.ts')).feederOf(setup, feed, memory));
   return async (order) => {
-    const { index } = order;
+    const { index, heads } = order;
     if (!(await linearisation.read(order))) return { result: null };
     const places = pointsOf(index, width, height);
     const points = new Float32Array(3 * POINTS);
-    for (const writer of writers) writer.begin(index);
+    for (const [at, writer] of writers.entries()) writer.begin(heads[at] as FrameHead);
     for (const feeder of feeders) feeder.begin(index);
     ranging.begin();
     const files: FrameFile[] = [];
@@ -239,8 +244,8 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
     let invalid = 0;
     let read: ReadAverages | null = null;
     try {
-      for (const { outcome, folder } of setup.outputs)
-        files.push(createFrameFile(folder, frameFileName(outcome, index)));
+      for (const [at, { folder }] of setup.outputs.entries())
+        files.push(createFrameFile(folder, (heads[at] as FrameHead).file));
       for (let first = 0; first < height; first += BAND_LINES) {
         const planes = linearisation.values(first);
         tap(memory, { planes, first, width }, places, points);
@@ -252,7 +257,7 @@ serve<FramePoolSetup, FrameOrder, FrameAnswer | null>(async (setup) => {
       // Behind the arithmetic: what lay there all the while, and not what was there before it.
       read = linearisation.averages();
       for (const [at, file] of files.entries()) {
-        const made = (writers[at] as Writer).finish(index);
+        const made = (writers[at] as Writer).finish();
         invalid += made.invalid;
         file.put(made.bytes);
         written.push({ ...file.end(), sketch: made.sketch, limited: made.limited });

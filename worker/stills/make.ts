@@ -247,7 +247,7 @@ async function startDeveloper(
         from = new SharedArrayBuffer(bytes.length);
         new Uint8Array(from).set(bytes);
       }
-      const answer = await pool.run({ index: frame, from });
+      const answer = await pool.run({ index: frame, heads: [], from });
       return answer?.encoderInputs[0]?.bytes ?? null;
     },
     close: () => pool.close(),

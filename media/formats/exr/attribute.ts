@@ -2,7 +2,7 @@
  * Attributes of an OpenEXR header: a name, a type, bytes; and the values of the types that the format predefines
  * (OpenEXR file layout, openexr.com, "Predefined attribute types"). Little-endian throughout.
  */
-import type { StatedValue, statedTypes } from '../stated.ts';
+import type { StatedValue, statedTypes } from '../stated-schema.ts';
 import { StillDamage } from '../still.ts';
 import type { StoredTimecodeWords } from '../timecode.ts';
 

@@ -1,6 +1,7 @@
 /** What an OpenEXR header says beside the picture, and which of it a master of the picture can say as well. */
 import { StillDamage } from '../still.ts';
-import { type StatedFrame, StatedGatherer, type StatedValue, statedTypes } from '../stated.ts';
+import { type StatedValue, statedTypes } from '../stated-schema.ts';
+import { type StatedFrame, StatedGatherer } from '../stated.ts';
 import { type ExrAttribute, type ExrType, exrValue } from './attribute.ts';
 
 /** How the file is stored, which a master says of itself; nobody misses it. */

@@ -1,8 +1,9 @@
 /**
  * A zlib stream (RFC 1950, RFC 1951) for sample planes behind a predictor: noise, in which short matches cost more than
  * the literals that they replace, with runs and repeated lines where the picture is drawn. So matches are of 8 bytes and
- * more, taken at once, and only where they are cheaper by the block's own statistics; each block then has its own Huffman
- * code, a fixed one or none, whichever is shortest. Integers only: the same bytes on every machine.
+ * more (of 16 where literals are cheap), taken at once, and only where they are cheaper by the block's own statistics; each
+ * block then has its own Huffman code, a fixed one or none, whichever is shortest. Integers only: the same bytes on every
+ * machine.
  */
 
 import { adler32 } from './common-adler32';
@@ -12,6 +13,9 @@ import { BUILDING_BYTES, assignCodes, buildCode } from './common-huffman';
 const BLOCK = 49_152;
 const WINDOW: usize = 32_768;
 const SHORTEST: usize = 8;
+/** And of twice as many where literals are cheap: eighths of a bit that a distance new to the block costs, and its length. */
+const LONG: usize = 2 * SHORTEST;
+const NEW_DISTANCE: u64 = 176;
 const LONGEST: usize = 258;
 /** Where nothing repeats, ever fewer places are tried: every seventeenth in the end. */
 const MOST_MISSES: u32 = 512;
@@ -170,11 +174,15 @@ function sequencesOf(scratch: usize, base: usize, from: usize, to: usize): usize
   const table = scratch + HASH;
   countBytes(scratch, from, to);
   const all = log2Eighths(size);
+  let whole: u64 = 0;
   for (let i: usize = 0; i < 1024; i += 4) {
     const count = load<u32>(counts + i);
-    const cost = count == 0 ? all : all - log2Eighths(count);
-    store<u32>(costs + i, cost < 8 ? 8 : cost);
+    const one = count == 0 ? all : all - log2Eighths(count);
+    const cost: u32 = one < 8 ? 8 : one;
+    store<u32>(costs + i, cost);
+    whole += u64(count) * u64(cost);
   }
+  const isCheap = whole * u64(SHORTEST) < u64(size) * NEW_DISTANCE;
   memory.copy(literals, counts, 1024);
   // From here on: bytes of matches, which are no literals.
   memory.fill(counts, 0, 4 * 4 * 256);
@@ -185,7 +193,7 @@ function sequencesOf(scratch: usize, base: usize, from: usize, to: usize): usize
   let at = from;
   let misses: u32 = 0;
   let last: usize = 1;
-  while (at + SHORTEST <= to) {
+  while (at + LONG <= to) {
     const word = load<u64>(at);
     let distance: usize = 0;
     const slot = table + (usize((word * 0x9e37_79b1_85eb_ca87) >> (64 - HASH_BITS)) << 1);
@@ -199,7 +207,7 @@ function sequencesOf(scratch: usize, base: usize, from: usize, to: usize): usize
     if (isBeside || isAsBefore || isThere) {
       if (isBeside && place > 0) distance = 1;
       else if (isAsBefore && place >= last) distance = last;
-      else if (isThere && back - 1 < WINDOW && back <= place) distance = back;
+      else if (isThere && back - 1 < WINDOW && back <= place && (!isCheap || load<u64>(at, SHORTEST) == load<u64>(at - back, SHORTEST))) distance = back;
     }
     if (distance == 0) {
       at += 1 + usize(misses >> 5);
@@ -219,7 +227,7 @@ function sequencesOf(scratch: usize, base: usize, from: usize, to: usize): usize
       if (misses < MOST_MISSES) misses++;
       continue;
     }
-    misses = 0;
+    misses >>= 1;
     last = distance;
     store<u32>(list, u32(at - anchor));
     store<u32>(list, u32(length) << 16 | u32(distance - 1), 4);

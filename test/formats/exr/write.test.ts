@@ -356,7 +356,7 @@ test('the bytes are these, on every machine', async () => {
     said,
   );
   expect(createHash('sha256').update(bytes).digest('hex')).toBe(
-    'b4a57ff51837c7042bfa48c193bfca2e1e17f09024e98fd5b75ea33e3a724ee4',
+    'b842fb4979e31e0841f80bf44c2940f8a27fde3e4012476409df4b01b427dbdf',
   );
 });
 
