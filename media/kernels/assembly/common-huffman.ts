@@ -4,10 +4,54 @@
 const SORTED: usize = 0;
 const TREE: usize = SORTED + 4 * 288;
 const OF_LENGTH: usize = TREE + 4 * 288;
-export const BUILDING_BYTES: usize = OF_LENGTH + 4 * 64;
+const DIGITS: usize = OF_LENGTH + 4 * 64;
+export const BUILDING_BYTES: usize = DIGITS + 4 * 256;
+
+/** Below it, sorting by insertion is shorter. */
+const FEW = 40;
+
+/** `n` symbols with their counts from bit 9 on, below 65536, in the order of the symbols: to the order of their counts. `other` and `digits` are room for it. */
+function sortByCount(list: usize, n: i32, other: usize, digits: usize): void {
+  if (n < FEW) {
+    for (let i = 1; i < n; i++) {
+      const key = load<u32>(list + (usize(i) << 2));
+      let j = i;
+      for (; j > 0 && load<u32>(list + (usize(j - 1) << 2)) > key; j--) store<u32>(list + (usize(j) << 2), load<u32>(list + (usize(j - 1) << 2)));
+      store<u32>(list + (usize(j) << 2), key);
+    }
+    return;
+  }
+  // Digit by digit from the last, each time in the order of before: a sort by comparing waits for branches that nobody foresees.
+  let from = list;
+  let to = other;
+  for (let digit: u32 = 9; digit < 25; digit += 8) {
+    memory.fill(digits, 0, 4 * 256);
+    for (let i = 0; i < n; i++) {
+      const at = digits + (usize((load<u32>(from + (usize(i) << 2)) >> digit) & 255) << 2);
+      store<u32>(at, load<u32>(at) + 1);
+    }
+    let before: u32 = 0;
+    for (let i: usize = 0; i < 1024; i += 4) {
+      const count = load<u32>(digits + i);
+      store<u32>(digits + i, before);
+      before += count;
+    }
+    for (let i = 0; i < n; i++) {
+      const key = load<u32>(from + (usize(i) << 2));
+      const at = digits + (usize((key >> digit) & 255) << 2);
+      const place = load<u32>(at);
+      store<u32>(at, place + 1);
+      store<u32>(to + (usize(place) << 2), key);
+    }
+    const swapped = from;
+    from = to;
+    to = swapped;
+  }
+  if (from != list) memory.copy(list, from, usize(n) << 2);
+}
 
 /**
- * A prefix code of at most `limit` bits for the symbols counted at `counts`, at least two of which get one: into `codes`,
+ * A prefix code of at most `limit` bits for the symbols counted at `counts` (each below 65536), at least two of which get one: into `codes`,
  * as putCode (common-deflate.ts) takes them. `work`: BUILDING_BYTES of memory. Lengths by Moffat and Katajainen, "In-place calculation of minimum-redundancy codes" (1995),
  * brought below the limit by lengthening the rarest (Kraft's sum kept at one); codes as RFC 1951, 3.2.2.
  */
@@ -29,14 +73,7 @@ export function buildCode(work: usize, counts: usize, symbols: i32, limit: i32, 
     }
     if (count != 0) store<u32>(sorted + (usize(n++) << 2), (count << 9) | u32(s));
   }
-  for (let gap = 121; gap > 0; gap = (gap - 1) / 3) {
-    for (let i = gap; i < n; i++) {
-      const key = load<u32>(sorted + (usize(i) << 2));
-      let j = i;
-      for (; j >= gap && load<u32>(sorted + (usize(j - gap) << 2)) > key; j -= gap) store<u32>(sorted + (usize(j) << 2), load<u32>(sorted + (usize(j - gap) << 2)));
-      store<u32>(sorted + (usize(j) << 2), key);
-    }
-  }
+  sortByCount(sorted, n, tree, work + DIGITS);
   for (let i = 0; i < n; i++) store<u32>(tree + (usize(i) << 2), load<u32>(sorted + (usize(i) << 2)) >> 9);
   // Weights become parents, parents become depths of inner nodes, those become lengths of leaves.
   store<u32>(tree, load<u32>(tree) + load<u32>(tree, 4));
@@ -119,8 +156,11 @@ export function assignCodes(codes: usize, symbols: i32, next: usize): void {
     const first = next + usize(length << 2);
     const code = load<u32>(first);
     store<u32>(first, code + 1);
-    let reversed: u32 = 0;
-    for (let bit: u32 = 0; bit < length; bit++) reversed |= ((code >> bit) & 1) << (length - 1 - bit);
-    store<u32>(at, length << 16 | reversed);
+    // The 16 bits turned round: neighbours, pairs, fours, bytes.
+    let turned = ((code & 0x5555) << 1) | ((code >> 1) & 0x5555);
+    turned = ((turned & 0x3333) << 2) | ((turned >> 2) & 0x3333);
+    turned = ((turned & 0x0f0f) << 4) | ((turned >> 4) & 0x0f0f);
+    turned = ((turned & 0x00ff) << 8) | (turned >> 8);
+    store<u32>(at, length << 16 | turned >> (16 - length));
   }
 }
