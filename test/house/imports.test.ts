@@ -73,7 +73,16 @@ const partsOfMedia = [
   'raw',
 ];
 /** The parts of media/formats: what all stills share, then the formats, of which DNG alone stands on another. */
-const partsOfFormats = ['still.ts', 'timecode.ts', 'stated.ts', 'exr', 'dpx', 'tiff', 'dng'];
+const partsOfFormats = [
+  'still.ts',
+  'timecode.ts',
+  'stated-schema.ts',
+  'stated.ts',
+  'exr',
+  'dpx',
+  'tiff',
+  'dng',
+];
 /** What a file or folder directly below `folder` is called; null for what lies elsewhere. */
 const partOf =
   (folder: string) =>

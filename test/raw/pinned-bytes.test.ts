@@ -11,9 +11,9 @@ const [WIDTH, HEIGHT] = [48, 32];
 
 /** SHA-256 of each. */
 const PINNED = {
-  linear: 'c641ae0a1f0929eddab684aa22f0ca0026ca48d8138054c849cec501943ec0c8',
-  fine: '4cda653566fe17ed84400dd9acbfc8dfbc30a5f00f9c18502d28a4408bc025d3',
-  half: '5642e04574fc9f12990a8687e06a3519902408b37b1d728ef1721a11efff9413',
+  linear: '85680fffe9e614371ad1202f4c9ee2356d54c4695c3a2943ac0019d99e05a080',
+  fine: '4d7f8e3a8f3e23ac98711df9b5fdf616e53b757823895736bac4f476163808dc',
+  half: '54c907c4b34421dca492bb437abe447c151cfcb930ed6cc7db17b089e5a540ae',
 };
 
 test.each(['linear', 'fine', 'half'] as const)(

@@ -1,6 +1,6 @@
 /**
  * Development of raw frames on a thread: codes of a CFA to linear camera RGB (levels, demosaic), and from there to linear AP0. The only
- * one that knows how the kernels (media/kernels/assembly/cfa.ts, warp.ts) find their things. References: levels.ts, demosaic/*, highlights.ts.
+ * one that knows how the kernels (media/kernels/assembly: cfa.ts, common-mosaic.ts, warp.ts) find their things. References: levels.ts, demosaic/*, highlights.ts.
  */
 import { type KernelMemory, kernels } from '../../kernels/memory.ts';
 import { planeBytes, type Planes } from '../../kernels/planes.ts';
