@@ -12,7 +12,7 @@ import { runTool } from '../../process/run.ts';
 import { ValueCollector } from '../../proof/collect.ts';
 import { type ErrorSketch, sketchGrid, sketchNumbers, type SketchForm } from '../../proof/sketch/form.ts';
 import { maskPicture, maskSeed } from '../../proof/sketch/mask.ts';
-import { h264Plain, mostLost } from '../../proof/sketch/most-lost.ts';
+import { h264Plain, h265Plain, mostLost } from '../../proof/sketch/most-lost.ts';
 import { maskInput, sketchChains, sketchValues } from '../../proof/sketch/tap.ts';
 import { comparePictureError, type PictureErrorVerdict, type Reference } from '../../proof/sketch/verdict.ts';
 import { type Canvas, graded, type GradedName, gradedNames } from '../faults/graded.ts';
@@ -252,7 +252,7 @@ export function verdictOf(
     output: { pixelFormat: coder.pixels, values },
     leastPsnr: coder.leastPsnr,
     reference,
-    plain: mostLost(coder.codecProfile)?.plain ?? h264Plain,
+    plain: mostLost(coder.codecProfile)?.plain ?? (coder.codec === 'h265' ? h265Plain : h264Plain),
   });
   if (verdict === null) throw new Error('two sketches that cannot be compared');
   return verdict;
