@@ -1,5 +1,5 @@
 /** The deliverable's fingerprints against the source's: done once, read by several checks. Pure. */
-import { h264Plain, mostLost } from '../proof/sketch/most-lost.ts';
+import { h264Plain, h265Plain, mostLost } from '../proof/sketch/most-lost.ts';
 import { comparePictureError, type PictureErrorVerdict, type Reference } from '../proof/sketch/verdict.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
 import type { PlainLimits } from '../proof/sketch/plain-faults.ts';
@@ -71,7 +71,7 @@ export function compareSketches(
     output: { pixelFormat, values },
     leastPsnr: pictureError.leastPsnr,
     reference,
-    plain: reference === 'stated' ? h264Plain : reference.plain,
+    plain: reference !== 'stated' ? reference.plain : codec === 'h265' ? h265Plain : h264Plain,
   });
 }
 

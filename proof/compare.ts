@@ -10,6 +10,7 @@ import { type Framing, cellsSeen } from './framing.ts';
 import type { Levels } from './gain.ts';
 import { type Basis, compareLevels, type LevelsVerdict, promisedLevels } from './levels.ts';
 import { type Coding, type FrameMatch, matchFrames } from './match.ts';
+import { lumaByMatrix } from './other-matrix.ts';
 import { Pictures } from './pictures.ts';
 import { type Placement, placementOf, turnOf, type Turn } from './placement.ts';
 
@@ -60,8 +61,9 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
   const theirs = new Pictures(output.luma, 1, 0, seen);
   const promised = promisedLevels(basis.source, basis.output);
   const count = Math.min(source.frames, output.frames);
+  const lumaOf = lumaByMatrix(source, basis.source, basis.output);
   const placed = (frames: readonly number[], levels: Levels) => ({
-    source: source.luma,
+    source: lumaOf,
     output: output.luma,
     views: source.views,
     seen,

@@ -30,8 +30,10 @@ export interface Placement {
 }
 
 export interface PlacementRequest {
-  readonly source: Uint16Array;
+  /** CELLS of luma of a source frame, by the matrix of what was delivered. */
+  readonly source: (frame: number) => Uint16Array;
   readonly output: Uint16Array;
+  /** Of the source: 2 where each field was seen apart. */
   readonly views: number;
   readonly seen: Uint8Array;
   readonly levels: Levels;
@@ -60,9 +62,10 @@ function misfit(
   frames: readonly number[],
   at: (row: number, column: number) => number,
 ): number {
-  const { source, output, views, seen, levels } = request;
+  const { source, output, seen, levels } = request;
   let sum = 0;
   for (const frame of frames) {
+    const luma = source(frame);
     let total = 0;
     let squares = 0;
     let cells = 0;
@@ -71,8 +74,7 @@ function misfit(
         const cell = row * GRID_WIDTH + column;
         if (seen[cell] !== 1) continue;
         const rest =
-          (output[frame * CELLS + cell] as number) -
-          levels.gain * (source[frame * views * CELLS + at(row, column)] as number);
+          (output[frame * CELLS + cell] as number) - levels.gain * (luma[at(row, column)] as number);
         total += rest;
         squares += rest * rest;
         cells += 1;
@@ -129,8 +131,8 @@ export function placementOf(request: PlacementRequest): Placement {
   let rests = 0;
   const looked = spread(request.frames);
   for (const frame of looked) {
-    const from = frame * views * CELLS;
-    const value = (row: number, column: number): number => source[from + row * GRID_WIDTH + column] as number;
+    const luma = source(frame);
+    const value = (row: number, column: number): number => luma[row * GRID_WIDTH + column] as number;
     for (let row = 1; row < GRID_HEIGHT - 1; row += 1) {
       for (let column = 1; column < GRID_WIDTH - 1; column += 1) {
         const cell = row * GRID_WIDTH + column;

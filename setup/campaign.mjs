@@ -3,6 +3,7 @@
  * with an encoder that has the fault, and asks the gate; then clean cases (`--clean <n>`, a fifth of the others), which
  * must come out ready. Prints a table of faults and verdicts; `--json` everything. `--fault <name>`: that fault alone.
  * `--case <id>`: that case of the seed alone, with its files kept. `--folder <path>`: work there, and keep the material.
+ * `--results <file>`: keep there what each case came to, and do not run again what stands there; `--minutes <n>`: begin no case after so many.
  * `--ways`: sources of every kind whose pictures go a colour way, and the faults of one, in place of the others.
  * `--limits` measures instead how small a fault may be and still be found: `--codecs`, `--scenes`, `--kinds` (lists with commas), `--size 1920x1080`,
  * `--frames <n>` of a clip, `--places <n>` drawn for a fault that has one, `--single <n>` frames looked at one by one.
@@ -61,7 +62,7 @@ try {
   say(error.message);
   process.exit(2);
 }
-const { seed, results, summary, asJson, kept } = output;
+const { seed, results, summary, left, asJson, kept } = output;
 if (asJson) {
   process.stdout.write(`${JSON.stringify({ seed, ...summary, results }, null, 2)}\n`);
 } else {
@@ -89,5 +90,6 @@ if (asJson) {
   for (const result of results.filter(({ end }) => ['missed', 'wrong-held', 'broken'].includes(end)))
     process.stdout.write(`\nseed ${seed}, ${lineOf(result)}\n`);
 }
+if (left > 0) say(`${left} cases were not begun: the same command, with the same --results, goes on`);
 if (kept !== null) say(`files kept in ${kept}`);
-process.exit(summary.good ? 0 : 1);
+process.exit(summary.good && left === 0 ? 0 : 1);

@@ -41,7 +41,12 @@ export async function bakedWay(deliveryFolder: string, shown: Shown): Promise<Ba
     shown.from === 'recorded' ? shown : { ...shown, linearisation: null, size: null },
   );
   const known = kept.get(key);
-  if (known !== undefined) return known;
+  if (known !== undefined) {
+    // Used last, dropped last.
+    kept.delete(key);
+    kept.set(key, known);
+    return known;
+  }
   const { output } = shown;
   const showing = await showingFor(deliveryFolder, shown);
   const end = shown.from === 'recorded' ? SCALED_END : 1;
@@ -61,7 +66,8 @@ export async function bakedWay(deliveryFolder: string, shown: Shown): Promise<Ba
   return baked;
 }
 
-async function showingFor(deliveryFolder: string, { way, output, ...shown }: Shown): Promise<Showing> {
+/** Of R'G'B' that the table takes. Throws what reading a transform throws. */
+export async function showingFor(deliveryFolder: string, { way, output, ...shown }: Shown): Promise<Showing> {
   if (output !== null && 'placed' in output)
     return placing(shown.from === 'recorded' ? AS_IT_IS : recordedOfAcescct(output.placed), output);
   return showingOf({

@@ -119,19 +119,22 @@ export function halfOf(bits: number): number {
 }
 /** Bits of 65504, the greatest finite. */
 const MOST_HALF = 0x7bff;
+/** The finite ones from 0 on, ascending as their bits are. */
+const halves = Float64Array.from({ length: MOST_HALF + 1 }, (_, bits) => halfOf(bits));
 
 function lookUpHalf(table: Float64Array, value: number): number {
   const size = Math.abs(value);
   const sign = value < 0 ? 0x8000 : 0;
-  if (size >= halfOf(MOST_HALF)) return table[sign | MOST_HALF] as number;
-  // The greatest half that is not above: halves are ordered as their bits are.
+  if (size >= (halves[MOST_HALF] as number)) return table[sign | MOST_HALF] as number;
+  // The greatest half that is not above.
   let [low, high] = [0, MOST_HALF];
   while (high - low > 1) {
     const middle = (low + high) >> 1;
-    if (halfOf(middle) <= size) low = middle;
+    if ((halves[middle] as number) <= size) low = middle;
     else high = middle;
   }
-  const part = (size - halfOf(low)) / (halfOf(high) - halfOf(low));
+  const [below, above] = [halves[low] as number, halves[high] as number];
+  const part = (size - below) / (above - below);
   return (table[sign | low] as number) * (1 - part) + (table[sign | high] as number) * part;
 }
 

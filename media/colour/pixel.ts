@@ -19,6 +19,8 @@ export interface SourcePicture {
   readonly full?: number;
   /** Frames hold two fields: subsampled lines of chroma belong to their field. */
   readonly interlaced: boolean;
+  /** By which cubic chroma is interpolated: C of Mitchell and Netravali, with B = 0. Absent: 0.5, as masters have it. */
+  readonly cubic?: number;
 }
 
 /** Throws RangeError when the parts of a source do not go together. */
@@ -98,18 +100,18 @@ interface ChromaPlane {
 }
 
 function chromaAt({ frame, source, layout, samples }: ChromaPlane, x: number, y: number): number {
-  const { siting, interlaced } = source;
+  const { siting, interlaced, cubic } = source;
   const { across, down } = layout;
   const taps = [0, 1, 2, 3] as const;
   const alongLine = (line: number): number => {
     if (across === 1) return sampleAt(frame, samples, x, line);
-    const { first, weights } = tapsAcross(siting as Siting, x);
+    const { first, weights } = tapsAcross(siting as Siting, x, cubic);
     return taps.reduce<number>(
       (sum, tap) => sum + weights[tap] * sampleAt(frame, samples, first + tap, line),
       0,
     );
   };
   if (down === 1) return alongLine(y);
-  const { lines, weights } = tapsDown(siting as Siting, y, interlaced);
+  const { lines, weights } = tapsDown(siting as Siting, y, interlaced, cubic);
   return taps.reduce<number>((sum, tap) => sum + weights[tap] * alongLine(lines(tap, samples.height)), 0);
 }

@@ -19,8 +19,19 @@ export interface Taps {
   readonly weights: readonly [number, number, number, number];
 }
 
-/** Keys 1981, at `t` between the second and third sample, 0 to 1. */
-export function cubicWeights(t: number): Taps['weights'] {
+/** Of Keys 1981, with a = -0.5. */
+const KEYS = 0.5;
+
+/**
+ * At `t` between the second and third sample, 0 to 1: Keys 1981. `c`: another member of that family, of which Keys' a is -c (Mitchell, Netravali 1988, with B = 0), where others
+ * have interpolated.
+ */
+export function cubicWeights(t: number, c = KEYS): Taps['weights'] {
+  if (c !== KEYS) {
+    const near = (d: number): number => ((2 - c) * d + (c - 3)) * d * d + 1;
+    const far = (d: number): number => c * (((5 - d) * d - 8) * d + 4);
+    return [far(1 + t), near(t), near(1 - t), far(2 - t)];
+  }
   return [
     (((2 - t) * t - 1) * t) / 2,
     (t * t * (3 * t - 5) + 2) / 2,
@@ -30,15 +41,15 @@ export function cubicWeights(t: number): Taps['weights'] {
 }
 
 /** Chroma at `place`, counted in chroma samples. */
-function tapsAt(place: number): Taps {
+function tapsAt(place: number, c?: number): Taps {
   const below = Math.floor(place);
-  return { first: below - 1, weights: cubicWeights(place - below) };
+  return { first: below - 1, weights: cubicWeights(place - below, c) };
 }
 
 /** Where the chroma of luma column `x` comes from. */
-export function tapsAcross(siting: Siting, x: number): Taps {
+export function tapsAcross(siting: Siting, x: number, c?: number): Taps {
   const between = siting === 'center' || siting === 'top' || siting === 'bottom';
-  return tapsAt((x - (between ? 0.5 : 0)) / 2);
+  return tapsAt((x - (between ? 0.5 : 0)) / 2, c);
 }
 
 /** Luma lines from the luma line of the same number to the first chroma line, in a frame and in each field. */
@@ -54,11 +65,13 @@ export function tapsDown(
   siting: Siting,
   y: number,
   interlaced: boolean,
+  c?: number,
 ): { readonly lines: (tap: 0 | 1 | 2 | 3, height: number) => number; readonly weights: Taps['weights'] } {
   const parity = y % 2;
   const line = interlaced ? (y - parity) / 2 : y;
   const { first, weights } = tapsAt(
     (line - offsetDown(siting, interlaced ? (parity === 0 ? 'top' : 'bottom') : 'frame')) / 2,
+    c,
   );
   return {
     weights,

@@ -11,6 +11,8 @@ export interface PlaneStatistics {
   readonly steps: Float64Array;
   /** 1: the averages of all regions are alike, as of a checker of single pixels, in which all blocks lose the same. */
   readonly whole: Uint8Array;
+  /** 1: detail changes in all regions alike, from the frame before or to the one behind, by more than was lost: noise, in which all blocks lose the same. */
+  readonly noise: Uint8Array;
   /** Frames whose errors tell something that those before did not. */
   readonly independent: number;
   /** Mean squared error that the rounding of both sketches to 16 bits adds, on average. */
@@ -21,6 +23,9 @@ export interface PlaneStatistics {
 const LAGS = 4;
 /** Between the quarters of the averages of regions, below which all are alike, code values of 8 bits: text in a corner does not count. */
 const ALIKE = 0.25;
+
+/** Of the regions, over which the change from frame to frame is spread at the least: of noise over all of them, as far as their number says. */
+const EVERYWHERE = 0.6;
 
 function isUniform(
   { plainAt }: SketchDifferences,
@@ -44,17 +49,21 @@ export function planeStatistics(
   const steps = new Float64Array(frames + 1);
   const products = new Float64Array(LAGS + 1);
   const squares = new Float64Array(LAGS + 1);
+  const changed = new Float64Array(frames + 1);
   const whole = new Uint8Array(frames);
   for (let frame = 0; frame < frames; frame += 1) {
     let sum = 0;
     let fourth = 0;
     let step = 0;
+    let stepFourth = 0;
     for (let number = plane.from; number < plane.from + regions; number += 1) {
       const value = at(frame, number);
       const square = value * value;
       sum += square;
       fourth += square * square;
-      if (frame > 0) step += stepAt(frame, number) ** 2;
+      const change = frame > 0 ? stepAt(frame, number) ** 2 : 0;
+      step += change;
+      stepFourth += change * change;
       for (let lag = 1; lag <= Math.min(LAGS, frame); lag += 1) {
         products[lag] = (products[lag] as number) + value * at(frame - lag, number);
         squares[lag] = (squares[lag] as number) + square;
@@ -64,15 +73,19 @@ export function planeStatistics(
     // The fourth moment of a normal variable is three times the square of its second.
     counts[frame] = fourth === 0 ? regions : Math.min(regions, (3 * sum * sum) / fourth);
     steps[frame] = step / regions;
+    changed[frame] = stepFourth === 0 ? 0 : (3 * step * step) / stepFourth / regions;
     whole[frame] = isUniform(differences, frame, plain) ? 1 : 0;
   }
   // Two numbers, each rounded to a 256th of a code value: 1/12 of the square of that, times the samples of the average.
+  const isNoise = (frame: number, step: number): boolean =>
+    (changed[step] as number) > EVERYWHERE && (steps[step] as number) > (errors[frame] as number);
   const rounding = (2 * plane.samples) / 12 / 256 ** 2;
   return {
     errors,
     counts,
     steps,
     whole,
+    noise: whole.map((_, frame) => (isNoise(frame, frame) || isNoise(frame, frame + 1) ? 1 : 0)),
     rounding,
     independent: independentOf(frames, products, squares),
   };

@@ -110,11 +110,18 @@ export function comparePictureError(request: PictureErrorRequest): PictureErrorV
 function planeFaults(
   { input, leastPsnr, reference }: PictureErrorRequest,
   differences: SketchDifferences,
-  statistics: PlaneStatistics,
+  measured: PlaneStatistics,
   number: number,
 ): PictureErrorFault[] {
   const plane = planeNames[number] ?? `plane ${number}`;
   const about = { plane, peak: differences.peak, number };
+  const floor = floorOf(differences.peak, leastPsnr);
+  const statistics = {
+    ...measured,
+    whole: measured.whole.map((whole, frame) =>
+      whole === 1 || (measured.noise[frame] === 1 && (measured.errors[frame] as number) > floor) ? 1 : 0,
+    ),
+  };
   const faults = [...frameFaults(about, statistics, reference, leastPsnr)];
   if (reference === 'stated') faults.push(...statedFaults(about, statistics, input.stated?.[number] ?? 0));
   else {
@@ -125,6 +132,9 @@ function planeFaults(
   }
   return faults;
 }
+
+/** Mean squared error that a profile allows. */
+const floorOf = (peak: number, leastPsnr: number): number => (peak * peak) / 10 ** (leastPsnr / 10);
 
 interface About {
   readonly plane: string;
@@ -140,7 +150,7 @@ function frameFaults(
   leastPsnr: number,
 ): PictureErrorFault[] {
   const faults: PictureErrorFault[] = [];
-  const floor = (peak * peak) / 10 ** (leastPsnr / 10);
+  const floor = floorOf(peak, leastPsnr);
   const worst = { large: new Worst(), stated: new Worst(), frame: new Worst() };
   for (const [frame, error] of errors.entries()) {
     const sure = mostBy(counts[frame] as number);
@@ -243,7 +253,10 @@ function statedFaults(
     : [];
 }
 
-/** What the quantiser explains of a frame. Where all blocks are alike, all lose the same, and nothing evens out: there a frame may lose what a region may. */
+/**
+ * What the quantiser explains of a frame. Where all blocks are alike, all lose the same, and nothing evens out: there a frame may lose what a region may. So in noise that is too much
+ * for the codec: grain of PQ as HLG lost 0.58 of the square of RDD 36 proxy's coarsest scale.
+ */
 function mostOf({ most, mean }: Exclude<Reference, 'stated'>, whole: Uint8Array, frame: number): number {
   return most.rounding + (whole[frame] === 1 ? most.region : most.frame) * (mean[frame] as number);
 }

@@ -2,7 +2,7 @@
  * What a campaign is: that it draws, finds a fault, and lets a clean case pass. Every fault has its own test in
  * test/faults; each of them drawn once is in the long lane (campaign.long.test.ts), and `npm run campaign` draws thousands.
  */
-import { writeFileSync } from 'node:fs';
+import { appendFileSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import type { FaultName } from '../faults/fault.ts';
@@ -11,7 +11,7 @@ import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
 import { dealer } from './draw.ts';
 import { runCampaign, summaryOf } from './campaign.ts';
-import { lineOf } from './main.ts';
+import { campaign, lineOf } from './main.ts';
 
 const SEED = 1;
 /** Material that all campaigns of this run draw from, and make once. */
@@ -79,6 +79,36 @@ test('a case that cannot even be drawn is reported as broken, and the campaign g
   );
   for (const result of results) expect(lineOf(result)).toContain('material');
   expect(summaryOf(results)).toMatchObject({ good: false, clean: { broken: 1 } });
+});
+
+test('what stands in the file of results is not run again, and a line that was cut off is', async () => {
+  const folder = freshFolder('resumed');
+  writeFileSync(join(folder, 'material'), 'no folder');
+  const results = join(folder, 'results');
+  const run = async (...more: readonly string[]) => {
+    const args = ['--seed', '1', '--cases', '3', '--clean', '0', '--folder', folder, '--results', results];
+    return await campaign([...args, ...more], () => undefined);
+  };
+  const before = await run();
+  expect([before.results.map(({ id }) => id), before.left]).toEqual([['0', '1', '2'], 0]);
+  const [drawnBy, first, second = '', third = ''] = readFileSync(results, 'utf8').split('\n');
+  expect(drawnBy).toBe('seed 1, movies, every fault');
+  writeFileSync(
+    results,
+    [drawnBy, first, second.replace('"broken"', '"caught"'), third.slice(0, 9)].join('\n'),
+  );
+  const none = await run('--minutes', '0');
+  expect([none.results.map(({ id, end }) => [id, end]), none.left]).toEqual([
+    [
+      ['0', 'broken'],
+      ['1', 'caught'],
+    ],
+    1,
+  ]);
+  expect((await run()).results.map(({ end }) => end)).toEqual(['broken', 'caught', 'broken']);
+  await expect(run('--seed', '2')).rejects.toThrow('seed 1, movies, every fault');
+  appendFileSync(results, '{}\n');
+  await expect(run()).rejects.toThrow();
 });
 
 test('a campaign of nothing proves nothing', () => {

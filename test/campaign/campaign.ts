@@ -2,8 +2,9 @@
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import pLimit from 'p-limit';
+import { z } from 'zod';
 import { describeOperation, type FaultName } from '../faults/fault.ts';
-import type { Stage } from '../faults/operation.ts';
+import { stages } from '../faults/operation.ts';
 import { type Deal, dealer } from './draw.ts';
 import { wayDealer } from './ways.ts';
 import type { WayFaultName } from '../faults/way-faults.ts';
@@ -22,6 +23,10 @@ export interface CampaignRequest {
   readonly fault?: FaultName;
   /** Sources of every kind whose pictures go a colour way, and its faults; `true`: all of them. */
   readonly ways?: true | WayFaultName;
+  /** Cases that ended before: not run again. */
+  readonly known?: readonly CampaignCase[];
+  /** No case is begun after that time (milliseconds as of `performance.now()`). */
+  readonly until?: number;
   readonly onResult?: (result: CampaignCase) => void;
 }
 
@@ -44,20 +49,24 @@ const ends = [
 ] as const;
 export type End = (typeof ends)[number];
 
-export interface CampaignCase {
-  readonly id: string;
-  readonly fault: string | null;
-  /** Where it sits; null where that is no question. */
-  readonly stage: Stage | null;
-  readonly clip: string;
-  readonly profiles: readonly string[];
-  readonly operation: string;
-  readonly end: End;
-  readonly codes: readonly string[];
-  /** Of a missed fault what differs in the files, of a case held wrongly or for something else the findings, of a broken one why. */
-  readonly differences: readonly string[];
-  readonly seconds: number;
-}
+export const campaignCaseSchema = z.strictObject({
+  id: z.string(),
+  fault: z.string().nullable(),
+  stage: z.enum(stages).nullable().describe('Where it sits; null where that is no question'),
+  clip: z.string(),
+  profiles: z.array(z.string()).readonly(),
+  operation: z.string(),
+  end: z.enum(ends),
+  codes: z.array(z.string()).readonly(),
+  differences: z
+    .array(z.string())
+    .readonly()
+    .describe(
+      'Of a missed fault what differs in the files, of a case held wrongly or for something else the findings, of a broken one why',
+    ),
+  seconds: z.number(),
+});
+export type CampaignCase = Readonly<z.infer<typeof campaignCaseSchema>>;
 
 /** What the machine can do at once without one case slowing the other. */
 const AT_ONCE = 2;
@@ -120,9 +129,10 @@ async function oneCase(
   }
 }
 
-/** Every case, those with a fault first, in the order of their numbers. */
+/** Every case, those with a fault first, in the order of their numbers; those that were not begun in time are left out. */
 export async function runCampaign(request: CampaignRequest): Promise<CampaignCase[]> {
-  const { seed, folder, only } = request;
+  const { seed, folder, only, until = Number.POSITIVE_INFINITY } = request;
+  const known = new Map((request.known ?? []).map((one) => [one.id, one]));
   mkdirSync(folder, { recursive: true });
   const { ways } = request;
   const material = join(folder, 'material');
@@ -134,15 +144,19 @@ export async function runCampaign(request: CampaignRequest): Promise<CampaignCas
   const deals = [...numbers(request.cases).map(fault), ...numbers(request.clean).map(clean)];
   const limit = pLimit(AT_ONCE);
   const wanted = only === undefined ? deals : deals.filter(({ id }) => id === only);
-  return await Promise.all(
+  const ended = await Promise.all(
     wanted.map((deal) =>
       limit(async () => {
+        const before = known.get(deal.id);
+        if (before !== undefined) return before;
+        if (performance.now() > until) return null;
         const result = await oneCase(deal, folder, only !== undefined);
         request.onResult?.(result);
         return result;
       }),
     ),
   );
+  return ended.filter((result) => result !== null);
 }
 
 export interface FaultRow {

@@ -8,6 +8,7 @@ import {
   type CoderName,
   coderNames,
   everyKind,
+  isPredicted,
   type LimitRow,
   limitRandom,
   limitRows,
@@ -65,7 +66,7 @@ export async function measureLimits(
           scene,
           take: seed % 2,
           size: { width, height },
-          frames: coder === 'h264-21' ? 2 * frames : frames,
+          frames: isPredicted(coder) ? 2 * frames : frames,
         });
         alarms.push(...verdictOf(bench, bench.intact).faults.map(({ found }) => `${name}: ${found}`));
         const random = limitRandom(seed, scene, coder, `${width}x${height}`);

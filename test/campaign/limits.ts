@@ -12,7 +12,7 @@ import { runTool } from '../../process/run.ts';
 import { ValueCollector } from '../../proof/collect.ts';
 import { type ErrorSketch, sketchGrid, sketchNumbers, type SketchForm } from '../../proof/sketch/form.ts';
 import { maskPicture, maskSeed } from '../../proof/sketch/mask.ts';
-import { h264Plain, mostLost } from '../../proof/sketch/most-lost.ts';
+import { h264Plain, h265Plain, mostLost } from '../../proof/sketch/most-lost.ts';
 import { maskInput, sketchChains, sketchValues } from '../../proof/sketch/tap.ts';
 import { comparePictureError, type PictureErrorVerdict, type Reference } from '../../proof/sketch/verdict.ts';
 import { type Canvas, graded, type GradedName, gradedNames } from '../faults/graded.ts';
@@ -22,7 +22,7 @@ import { newWatched, watchLine } from '../../worker/watch.ts';
 interface Coder {
   readonly pixels: string;
   readonly options: readonly string[];
-  readonly codec: 'vc3' | 'rdd36' | 'h264';
+  readonly codec: 'vc3' | 'rdd36' | 'h264' | 'h265';
   /** As our records name it. */
   readonly codecProfile: string | null;
   readonly leastPsnr: number;
@@ -80,8 +80,21 @@ export const coders = {
     codecProfile: null,
     leastPsnr: 28,
   },
+  'h265-19': {
+    pixels: 'yuv420p10le',
+    options: [
+      ...['-c:v', 'libx265', '-profile:v', 'main10', '-preset', 'veryfast', '-crf', '19'],
+      ...['-x265-params', 'frame-threads=1:pools=4:info=0:open-gop=0:keyint=24:psnr=1:log-level=info'],
+    ],
+    codec: 'h265',
+    codecProfile: null,
+    leastPsnr: 28,
+  },
 } as const satisfies Record<string, Coder>;
 export type CoderName = keyof typeof coders;
+/** Frames of it are predicted from others: none can be exchanged for that of another file. */
+export const isPredicted = (name: CoderName): boolean => !isIntra(coders[name]);
+const isIntra = ({ codec }: Coder): boolean => codec === 'vc3' || codec === 'rdd36';
 export const coderNames = Object.keys(coders) as CoderName[];
 
 export interface Size {
@@ -152,11 +165,9 @@ export async function benchOf({
   const coder: Coder = coders[name];
   const form: SketchForm = { ...size, pixelFormat: coder.pixels, grid: sketchGrid(size, 'coarse') };
   const seed = maskSeed(scene, name);
-  const [pictures, mask, coded] = [
-    'input.nut',
-    'mask.raw',
-    `coded.${coder.codec === 'h264' ? 'mp4' : 'mov'}`,
-  ].map((file) => join(folder, file)) as [string, string, string];
+  const [pictures, mask, coded] = ['input.nut', 'mask.raw', `coded.${isIntra(coder) ? 'mov' : 'mp4'}`].map(
+    (file) => join(folder, file),
+  ) as [string, string, string];
   writeFileSync(mask, maskPicture(seed, form));
   const source = scenes[scene](size, take);
   await ran(
@@ -172,7 +183,7 @@ export async function benchOf({
         ['[0:v]null[from]', ...sketchChains({ from: 'from', to: 'to', maskInput: 1, form })].join(';'),
       ],
       ...['-map', '[to]', '-fps_mode', 'passthrough', '-f', 'rawvideo', out],
-      ...(coder.codec === 'h264' || path === pictures
+      ...(!isIntra(coder) || path === pictures
         ? []
         : ['-map', '0:v', '-c:v', 'copy', '-f', 'data', join(folder, 'packets')]),
     );
@@ -205,7 +216,12 @@ export async function benchOf({
     );
     if (run.exitCode !== 0) throw new Error(`${filters}: ${run.stderr}`);
     const values = await sketchOf(coded);
-    if (coder.codec === 'h264') return { values, reference: 'stated', stated: watched.psnr[0] ?? null };
+    if (!isIntra(coder))
+      return {
+        values,
+        reference: 'stated',
+        stated: (coder.codec === 'h265' ? watched.psnrOfH265 : watched.psnr)[0] ?? null,
+      };
     const packets = join(folder, 'packets');
     const bytes = readFileSync(packets).length;
     const reader = quantiserReader(coder.codec, coder.codec === 'vc3' ? bytes / frames : null);
@@ -236,7 +252,7 @@ export function verdictOf(
     output: { pixelFormat: coder.pixels, values },
     leastPsnr: coder.leastPsnr,
     reference,
-    plain: mostLost(coder.codecProfile)?.plain ?? h264Plain,
+    plain: mostLost(coder.codecProfile)?.plain ?? (coder.codec === 'h265' ? h265Plain : h264Plain),
   });
   if (verdict === null) throw new Error('two sketches that cannot be compared');
   return verdict;
@@ -307,7 +323,7 @@ export async function limitRows(request: LimitRequest): Promise<LimitRow[]> {
         const spot = { across: random.below(1000) / 999, down: random.below(1000) / 999 };
         const all = await bench.code(filters(strength, canvas, { ...spot, frame: null }));
         take('all', all);
-        if (bench.coder.codec === 'h264')
+        if (!isIntra(bench.coder))
           take('one', await bench.code(filters(strength, canvas, { ...spot, frame: drawFrame() })));
         else
           for (const frame of random

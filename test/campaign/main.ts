@@ -1,18 +1,26 @@
 /** `npm run campaign`: arguments in, table out. */
-import { mkdtempSync, rmSync } from 'node:fs';
+import { appendFileSync, existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { parseArgs } from 'node:util';
 import { type FaultName, faultNames } from '../faults/fault.ts';
 import { wayFaultNames } from '../faults/way-faults.ts';
 import { type LimitsResult, limitNames, measureLimits } from './limits-run.ts';
-import { type CampaignCase, type CampaignSummary, runCampaign, summaryOf } from './campaign.ts';
+import {
+  type CampaignCase,
+  campaignCaseSchema,
+  type CampaignSummary,
+  runCampaign,
+  summaryOf,
+} from './campaign.ts';
 
 export interface CampaignOutput {
   readonly seed: number;
   readonly results: readonly CampaignCase[];
   readonly summary: CampaignSummary;
   readonly asJson: boolean;
+  /** Cases that were not begun in time. */
+  readonly left: number;
   /** Where the case's files are; null when they were removed. */
   readonly kept: string | null;
 }
@@ -23,7 +31,22 @@ function wholeNumber(name: string, text: string | undefined, otherwise: number):
   return Number(text);
 }
 
-/** Throws RangeError for arguments that mean nothing. `tell` gets a line for each case as it ends. */
+/** A line of what was drawn by, then a line of JSON for each case that ended. Throws RangeError when it is of other cases. */
+function resultsIn(path: string, drawnBy: string): CampaignCase[] {
+  if (!existsSync(path)) {
+    writeFileSync(path, `${drawnBy}\n`);
+    return [];
+  }
+  const [first, ...lines] = readFileSync(path, 'utf8').split('\n');
+  if (first !== drawnBy)
+    throw new RangeError(`${path} has results of ${first ?? 'nothing'}, not of ${drawnBy}`);
+  // The last line of a run that was killed is none: it would run into the next.
+  const whole = lines.slice(0, -1);
+  writeFileSync(path, [first, ...whole, ''].join('\n'));
+  return whole.map((line) => campaignCaseSchema.parse(JSON.parse(line)));
+}
+
+/** Throws RangeError for arguments that mean nothing. `report` gets a line for each case as it ends. */
 export async function campaign(
   args: readonly string[],
   report: (line: string) => void,
@@ -37,6 +60,8 @@ export async function campaign(
     folder: { type: 'string' },
     json: { type: 'boolean' },
     ways: { type: 'boolean' },
+    results: { type: 'string' },
+    minutes: { type: 'string' },
   } as const;
   const { values } = parseArgs({ args: [...args], options });
   const only = values.case;
@@ -57,15 +82,23 @@ export async function campaign(
       : only?.startsWith('clean-')
         ? number + 1
         : 0;
+  const kind = values.ways === true ? 'ways' : 'movies';
+  const known =
+    values.results === undefined
+      ? []
+      : resultsIn(values.results, `seed ${seed}, ${kind}, ${values.fault ?? 'every fault'}`);
+  const minutes = values.minutes === undefined ? null : wholeNumber('minutes', values.minutes, 0);
   const folder = values.folder ?? mkdtempSync(join(tmpdir(), 'rushlight-campaign-'));
   const keep = values.folder !== undefined || only !== undefined;
-  let ended = 0;
+  let ended = known.length;
   try {
     const results = await runCampaign({
       seed,
       cases,
       clean,
       folder,
+      known,
+      ...(minutes === null ? {} : { until: performance.now() + minutes * 60_000 }),
       ...(only === undefined ? {} : { only }),
       ...(values.ways === true
         ? { ways: wayFault ?? true }
@@ -74,6 +107,7 @@ export async function campaign(
           : { fault: movieFault }),
       onResult: (result) => {
         ended += 1;
+        if (values.results !== undefined) appendFileSync(values.results, `${JSON.stringify(result)}\n`);
         report(`${ended} of ${only === undefined ? cases + clean : 1}: ${lineOf(result)}`);
       },
     });
@@ -81,6 +115,7 @@ export async function campaign(
       seed,
       results,
       summary: summaryOf(results),
+      left: (only === undefined ? cases + clean : 1) - results.length,
       asJson: values.json === true,
       kept: keep ? folder : null,
     };

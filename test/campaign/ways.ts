@@ -9,7 +9,17 @@ import { type ColourWay, usualWay, type WayLook } from '../../media/colour/way.t
 import { lookFile } from '../../media/colour/way-files.ts';
 import { factsSeen } from '../../profiles/shown/decide.ts';
 import { packageFolder } from '../../files/installation.ts';
-import { bakedWay } from '../../worker/colour-way.ts';
+import { showingFor } from '../../worker/colour-way.ts';
+import { readInput, readLook } from '../../ledger/transform.ts';
+import { ap0OfAcescct } from '../../media/colour/acescct.ts';
+import {
+  bakeTable,
+  SCALED_END,
+  sizeOf,
+  type TableFiles,
+  tableFiles,
+} from '../../media/colour/shown/table.ts';
+import { showingOf } from '../../media/colour/shown/way.ts';
 import type { Operation } from '../faults/operation.ts';
 import { type Random, randomOf } from '../faults/random.ts';
 import {
@@ -39,13 +49,14 @@ const sourceNames: readonly SourceName[] = [
 const scenes = ['chart', 'zoom', 'dark', 'grain'] as const;
 type Scene = (typeof scenes)[number];
 
-const MOVIE = { width: 384, height: 216, frames: 12 } as const;
+const MOVIE = { width: 256, height: 144, frames: 8 } as const;
 const FRAMES = { width: 160, height: 96, frames: 5 } as const;
+const SIZE = `${MOVIE.width}x${MOVIE.height}`;
 const drawn: Readonly<Record<Scene, string>> = {
-  chart: 'testsrc2=s=384x216:r=24:d=1,noise=alls=6:allf=t',
-  zoom: 'mandelbrot=s=384x216:r=24,noise=alls=4:allf=t',
-  dark: 'mandelbrot=s=384x216:r=24,format=yuv420p,lutyuv=y=16+(val-16)/6:u=128+(val-128)/4:v=128+(val-128)/4,noise=alls=5:allf=t',
-  grain: 'color=c=gray:s=384x216:r=24,noise=alls=60:allf=t',
+  chart: `testsrc2=s=${SIZE}:r=24:d=1,noise=alls=6:allf=t`,
+  zoom: `mandelbrot=s=${SIZE}:r=24,noise=alls=4:allf=t`,
+  dark: `mandelbrot=s=${SIZE}:r=24,format=yuv420p,lutyuv=y=16+(val-16)/6:u=128+(val-128)/4:v=128+(val-128)/4,noise=alls=5:allf=t`,
+  grain: `color=c=gray:s=${SIZE}:r=24,noise=alls=60:allf=t`,
 };
 /** ffmpeg's names, and what brings the codes of a drawn picture to a range that such recordings have. */
 const movies: Readonly<
@@ -142,6 +153,34 @@ function drawWay(random: Random, look: WayLook): ColourWay {
   };
 }
 
+/** As a worker bakes one, of a way that is not the clip's. */
+async function spoiledTable(
+  folder: string,
+  { shown, lookInFront }: Extract<WayFault, { do: 'bake' }>,
+): Promise<TableFiles> {
+  const { display, output, way } = shown;
+  const exchanged = async () => {
+    const input = shown.from === 'recorded' ? await readInput(folder, shown.input) : ap0OfAcescct;
+    const look = way.look === null ? { steps: [] } : await readLook(folder, way.look);
+    if (output !== null && 'placed' in output) throw new Error('nothing is placed with a look');
+    return showingOf({
+      input: { steps: [...input.steps, ...look.steps] },
+      way: { ...way, look: null },
+      look: null,
+      output,
+    });
+  };
+  const version = output !== null && 'rendering' in output ? output.rendering.version : 'aces-2';
+  return tableFiles(
+    bakeTable({
+      showing: lookInFront === true ? await exchanged() : await showingFor(folder, shown),
+      display,
+      end: shown.from === 'recorded' ? SCALED_END : 1,
+      size: sizeOf(version),
+    }),
+  );
+}
+
 const MOST_TRIES = 500;
 
 /** `folder`: where the material lies, made as it is needed. `only`: this fault in every case. */
@@ -160,20 +199,33 @@ export function wayDealer(seed: number, folder: string, only?: WayFaultName): De
 
   const operationOf = async (id: string, fault: WayFault): Promise<Operation> => {
     if (fault.do !== 'bake') return fault;
-    const { files } = await bakedWay(kept, fault.shown);
+    const files = await spoiledTable(kept, fault);
     const [spread, space] = [join(folder, `${id}-spread.cube`), join(folder, `${id}.cube`)];
     writeFileSync(spread, files.spread);
     writeFileSync(space, files.space);
-    return { do: 'other-table', stage: 'encoder', spread, space };
+    const { claimed } = fault;
+    return {
+      ...{ do: 'other-table', stage: 'encoder', spread, space },
+      ...(claimed === undefined ? {} : { claimed }),
+    };
   };
 
-  const draw = async (id: string, fault: WayFaultName | null): Promise<Case> => {
+  /** Faults of one round hit as few clips and ways as can have them: the table of a way, which is the dearest of a case, is then made once. */
+  const benchOf = (draws: Random) => {
+    const source = draws.of(sourceNames);
+    return {
+      source,
+      scene: draws.of(scenes),
+      name: draws.of(profilesOf[source]),
+      way: drawWay(draws, looks[0]),
+    };
+  };
+
+  /** `round`: what its clip and way are drawn by. */
+  const draw = async (id: string, fault: WayFaultName | null, round: string): Promise<Case> => {
     const random = randomOf(seed, 'way', id);
     for (let tried = 0; tried < MOST_TRIES; tried += 1) {
-      const source = random.of(sourceNames);
-      const scene = random.of(scenes);
-      const name = random.of(profilesOf[source]);
-      const way = drawWay(random, looks[0]);
+      const { source, scene, name, way } = benchOf(randomOf(seed, 'bench', round, tried));
       const clip = await clipOf(source, scene);
       const input = inputOf[source] ?? (source === 'raw' ? null : inputOfTags(clip.facts.video.colour));
       const job = await masterJob(
@@ -205,14 +257,19 @@ export function wayDealer(seed: number, folder: string, only?: WayFaultName): De
     }
     throw new Error(`case ${id}: no source and way can have the fault ${fault}`);
   };
-  const deal = (id: string, fault: WayFaultName | null): Deal => ({
+  const deal = (id: string, fault: WayFaultName | null, round: string): Deal => ({
     id,
     fault,
-    draw: () => draw(id, fault),
+    draw: () => draw(id, fault, round),
     isApt: (_, codes) => fault !== null && isAptWay(fault, codes),
   });
   return {
-    fault: (number) => deal(String(number), order[number % order.length] as WayFaultName),
-    clean: (number) => deal(`clean-${number}`, null),
+    fault: (number) =>
+      deal(
+        String(number),
+        order[number % order.length] as WayFaultName,
+        `round-${Math.floor(number / order.length)}`,
+      ),
+    clean: (number) => deal(`clean-${number}`, null, `clean-${number}`),
   };
 }

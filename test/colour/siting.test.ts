@@ -57,3 +57,16 @@ test('lines beyond the edge are the outermost of their field', () => {
   expect(([0, 1, 2, 3] as const).map((tap) => tapsDown('left', 0, true).lines(tap, 4))).toEqual([0, 0, 0, 2]);
   expect(([0, 1, 2, 3] as const).map((tap) => tapsDown('left', 7, true).lines(tap, 4))).toEqual([1, 3, 3, 3]);
 });
+
+/** Mitchell and Netravali 1988, with B = 0 and C = 0.6: k(1/2) = 0.575, k(3/2) = -0.075, k(1/4) = 0.871875, k(3/4) = 0.240625, k(5/4) = -0.084375, k(7/4) = -0.028125; by hand. */
+test('another cubic than that of Keys', () => {
+  for (const [t, wanted] of [
+    [0, [0, 1, 0, 0]],
+    [0.5, [-0.075, 0.575, 0.575, -0.075]],
+    [0.25, [-0.084_375, 0.871_875, 0.240_625, -0.028_125]],
+  ] as const)
+    for (const [tap, weight] of cubicWeights(t, 0.6).entries())
+      expect(weight).toBeCloseTo(wanted[tap] as number, 12);
+  const near = cubicWeights(0.3, 0.5 + 1e-12);
+  for (const [tap, weight] of cubicWeights(0.3).entries()) expect(near[tap]).toBeCloseTo(weight, 9);
+});

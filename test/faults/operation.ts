@@ -51,6 +51,7 @@ export type Operation =
       readonly stage: 'encoder';
       readonly spread: string;
       readonly space: string;
+      readonly claimed?: boolean;
     }
   /** `at` null: everything, audio too; else that picture alone. With `decoder` always everything. */
   | {

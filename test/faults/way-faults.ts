@@ -14,8 +14,10 @@ export interface WaySituation {
   readonly otherLook: WayLook;
 }
 
-/** What is done: in the graph, or another table than that of the clip. */
-export type WayFault = Operation | { readonly do: 'bake'; readonly shown: Shown };
+/** What is done: in the graph, or another table than that of the clip: of another way, or with the look in front of exposure and CDL. `claimed` false: smaller than what is promised to be found. */
+export type WayFault =
+  | Operation
+  | { readonly do: 'bake'; readonly shown: Shown; readonly lookInFront?: true; readonly claimed?: boolean };
 type Draw = (situation: WaySituation, random: Random) => WayFault | null;
 
 const graph = (from: string, to: string): Operation => ({ do: 'graph', stage: 'encoder', from, to });
@@ -34,6 +36,32 @@ const developed =
   (situation, random) =>
     situation.shown.from === 'developed' ? operation(situation, random) : null;
 const only = (frame: number): string => `enable='eq(n\\,${frame})'`;
+/** Sizes, weakest first, and the weakest that is promised to be found (docs/campaign.md). */
+const gradedWays = {
+  exposure: { sizes: [0.0003, 0.001, 0.003, 0.01, 0.03, 0.1], least: 0.01 },
+  saturation: { sizes: [0.0003, 0.001, 0.003, 0.01, 0.03, 0.1], least: 0.01 },
+  red: { sizes: [0.0003, 0.001, 0.003, 0.01, 0.03, 0.1], least: 0.01 },
+} as const;
+type CdlValues = NonNullable<Shown['way']['cdl']>['values'];
+/** Sizes of three in four are at or above what is promised. */
+function sized(
+  of: keyof typeof gradedWays,
+  change: (shown: Shown, size: number) => Partial<Shown['way']> | null,
+): Draw {
+  return ({ shown }, random) => {
+    const { sizes, least } = gradedWays[of];
+    const isBelow = random.below(4) === 0;
+    const size = random.of(sizes.filter((one) => one < least === isBelow));
+    const way = isPlaced(shown) ? null : change(shown, random.of([size, -size]));
+    return way === null
+      ? null
+      : { do: 'bake', shown: { ...shown, way: { ...shown.way, ...way } }, claimed: size >= least };
+  };
+}
+const withCdl =
+  (change: (values: CdlValues, size: number) => Partial<CdlValues>) =>
+  ({ way: { cdl } }: Shown, size: number): Partial<Shown['way']> | null =>
+    cdl === null ? null : { cdl: { ...cdl, values: { ...cdl.values, ...change(cdl.values, size) } } };
 const stops =
   (least: number): Draw =>
   ({ shown }, random) =>
@@ -74,6 +102,19 @@ export const wayFaults = {
   },
   'a-stop': stops(1),
   'a-third-of-a-stop': stops(1 / 3),
+  'exposure-off': sized('exposure', ({ way }, stops) => ({ exposure: way.exposure + stops })),
+  'saturation-off': sized(
+    'saturation',
+    withCdl(({ saturation }, part) => ({ saturation: saturation * (1 + part) })),
+  ),
+  'red-off': sized(
+    'red',
+    withCdl(({ slope: [red, green, blue] }, part) => ({ slope: [red * (1 + part), green, blue] })),
+  ),
+  'look-in-front': ({ shown }) =>
+    shown.way.look === null || (shown.way.cdl === null && shown.way.exposure === 0)
+      ? null
+      : { do: 'bake', shown, lookInFront: true },
   'other-output-transform': ({ shown }) => {
     const { output } = shown;
     if (output === null || 'placed' in output) return null;
