@@ -4,7 +4,9 @@
  */
 import { type Finding, finding } from '../findings/finding.ts';
 import { jointsOf } from '../media/input.ts';
+import { type Orientation, type StatedOrientation, UPRIGHT } from '../check/orientation.ts';
 import type { Job } from '../ledger/job.ts';
+import type { VideoFacts } from '../media/facts.ts';
 import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../proof/form.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import { subjectOf } from './claim.ts';
@@ -36,6 +38,34 @@ export function spotDifference(
         (other.colour[at * 2 * COLOUR_CELLS + cell] as number)) **
       2;
   return Math.sqrt(Math.max(sum / CELLS, colour / (2 * COLOUR_CELLS)));
+}
+
+/** By the turns that clips are known by: where a coded picture's columns and lines go. */
+const TURNED: Readonly<Record<VideoFacts['rotation'], Orientation>> = {
+  0: UPRIGHT,
+  90: [0, 1, -1, 0],
+  180: [-1, 0, 0, -1],
+  270: [0, -1, 1, 0],
+};
+
+const inWords = ([a, b, c, d]: Orientation): string => `columns along ${a}, ${b} and lines along ${c}, ${d}`;
+
+/** Whether the file, read apart, says of its pictures what the clip was measured with. `stated`: of the second reading. Pure. */
+export function orientationFailure(job: Job, stated: StatedOrientation | null): Finding | null {
+  const { rotation, mirrored = false } = job.facts.video;
+  // Raw frames are turned while they are developed, and proved there.
+  if (job.facts.raw !== undefined) return null;
+  const [a, b, c, d] = TURNED[rotation];
+  // Mirrored first: columns go the other way.
+  const wanted: Orientation = mirrored ? [-a, -b, c, d] : [a, b, c, d];
+  const found = stated ?? UPRIGHT;
+  if (found !== 'other' && found.every((value, at) => value === wanted[at])) return null;
+  return finding(
+    'turn-differs',
+    `a file that shows its pictures with ${found === 'other' ? 'columns and lines aslant' : inWords(found)}`,
+    `${inWords(wanted)}, as the clip was taken in`,
+    subjectOf(job),
+  );
 }
 
 /** `spots`: of the second reading. Pure. */

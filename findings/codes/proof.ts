@@ -26,6 +26,12 @@ export const proofCodes = {
     remedy:
       'Look for a wrapper around ffmpeg that opens another file: the frames that the encoder received differ from the clip, decoded a second time. Name the real program with --ffmpeg, and run again.',
   },
+  'turn-differs': {
+    weight: 'hold',
+    title: 'the clip was taken in turned or mirrored otherwise than its file says',
+    remedy:
+      'Run again with a newer ffprobe (`--ffprobe`): how pictures are to be seen is read of the file a second time, and both readings must agree. A file that is no MOV or MP4 cannot be read a second time: deliver it outside Rushlight.',
+  },
   'source-read-differs': {
     weight: 'hold',
     title: 'two programs read different data from the same clip',

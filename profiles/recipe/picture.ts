@@ -25,22 +25,22 @@ export const WITNESS = 'showinfo=checksum=0';
  * file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.
  * `fields`: of an interlaced source, whether they are made into frames or kept.
  */
-export function sharedFilters(
-  { video }: ClipFacts,
+export const sharedFilters = (
+  facts: ClipFacts,
   fields: 'made' | 'kept',
-  rate: Rate = video.rate,
-): string[] {
-  const earlier = fields === 'kept' ? null : earlierField(video);
-  return [
-    // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
-    ...(earlier === null
-      ? []
-      : [
-          `scale=flags=${SCALE_FLAGS}`,
-          `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
-        ]),
-    ...numbered(rate),
-  ];
+  rate: Rate = facts.video.rate,
+): string[] => [...(fields === 'kept' ? [] : framesOfFields(facts)), ...numbered(rate)];
+
+/** Of an interlaced source one whole frame of each; of others nothing. */
+export function framesOfFields({ video }: ClipFacts): string[] {
+  const earlier = earlierField(video);
+  // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
+  return earlier === null
+    ? []
+    : [
+        `scale=flags=${SCALE_FLAGS}`,
+        `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
+      ];
 }
 
 /**
