@@ -143,7 +143,11 @@ function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { fin
     pixelFormat: pixelsReadBack(traits, profile.pixels, output.range),
     colour: { ...output },
     basis: isRgb(video.pixelFormat) ? rgbBasis : { matrix: source.matrix, range: source.range },
-    kept: { exact: null, fieldOrder: 'progressive', pixelAspect: { num: 1, den: 1 } },
+    kept: {
+      exact: null,
+      fieldOrder: 'progressive',
+      pixelAspect: profile.raster.pixel_aspect === 'keep' ? video.pixelAspect : { num: 1, den: 1 },
+    },
     notes: colour.notes,
   };
 }

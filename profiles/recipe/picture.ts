@@ -73,15 +73,18 @@ const numbered = (rate: Rate): string[] => [
 export const otherRate = ({ video }: ClipFacts, { rate }: Outcome): string[] =>
   sameRatio(video.rate, rate) ? [] : numbered(rate);
 
+/** Of a pixel, by a whole number for each side. */
+const shapeFilter = ({ num, den }: Outcome['pixelAspect']): string =>
+  num === den ? 'setsar=1' : `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`;
+
 /** Between a decoder and an encoder that keeps every sample stands nothing but the name that the encoder knows the samples by. */
 function keptFilters({ video }: ClipFacts): string[] {
   const pixels = keptPixels(video.pixelFormat);
   if (pixels === null) throw new RangeError('a recipe was asked for what the profile refuses');
-  const { num, den } = video.pixelAspect;
   // Plane by plane, without a scaler: none of them is touched.
   const renamed =
     pixels.encodedAs === video.pixelFormat ? [] : [`mergeplanes=mapping=0x000102:format=${pixels.encodedAs}`];
-  return [...renamed, `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`];
+  return [...renamed, shapeFilter(video.pixelAspect)];
 }
 
 /** To raster, pixels, matrix and range of the outcome. Text is drawn behind this, `tagFilter` comes last. */
@@ -120,7 +123,7 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
     // FFmpeg 5.1's VC-3 encoder crashes on lines that do not begin where a processor likes it: they are copied to such places.
     filters.push(`crop=w=${outcome.width}:h=${outcome.height}:x=${left}:y=${top}:exact=1`, 'copy');
   }
-  return [...filters, 'setsar=1'];
+  return [...filters, shapeFilter(outcome.pixelAspect)];
 }
 
 const tagOf = (tag: Tag, name: string | null): string =>

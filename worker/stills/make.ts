@@ -143,8 +143,8 @@ export async function stillMaker(
       shown === null ? rgbOfRecorded(facts, outcome) : [...recordedRgb(facts, shown), throughTable(table)];
     const graph = [
       ...uprightChains(job.facts.video, 'in', 'upright'),
-      // Of one frame alone, so that its earlier field is all that there is.
-      `[upright]${[...(outcome.fields === null ? [] : ['trim=end_frame=1', ...framesOfFields(facts)]), ...toRgb, ...tail].join(',')}[out]`,
+      // Of the first frame, which this one is here, the deinterlacer takes the earlier field alone; it gives one when it has the next.
+      `[upright]${[...(outcome.fields === null ? [] : ['trim=end_frame=1', 'tpad=stop_mode=clone:stop=1', ...framesOfFields(facts)]), ...toRgb, ...tail].join(',')}[out]`,
     ].join(';');
     return {
       make: async (at) => {
