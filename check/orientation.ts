@@ -114,6 +114,34 @@ export async function statedOrientation(
   }
 }
 
+/** TIFF 6.0, tag 274: where the first line and the first column are seen. By number: top and left, top and right, bottom and right, bottom and left; then left and top, and so on. */
+const BY_NUMBER: readonly Orientation[] = [
+  UPRIGHT,
+  [-1, 0, 0, 1],
+  [-1, 0, 0, -1],
+  [1, 0, 0, -1],
+  [0, 1, 1, 0],
+  [0, 1, -1, 0],
+  [0, -1, -1, 0],
+  [0, -1, 1, 0],
+];
+const ORIENTATION = 274;
+const ENTRY = 12;
+
+/** Of the first directory of a TIFF file (TIFF 6.0, section 2), a DNG among them; what it does not say stands upright. */
+export function orientationOfTiff(file: Buffer): Orientation {
+  const little = file.toString('latin1', 0, 2) === 'II';
+  const two = (at: number): number => (little ? file.readUInt16LE(at) : file.readUInt16BE(at));
+  const four = (at: number): number => (little ? file.readUInt32LE(at) : file.readUInt32BE(at));
+  const first = four(4);
+  for (let entry = 0; entry < two(first); entry += 1) {
+    const at = first + 2 + ENTRY * entry;
+    // A value of 16 bits lies at the beginning of its field.
+    if (two(at) === ORIENTATION) return BY_NUMBER[two(at + 8) - 1] ?? UPRIGHT;
+  }
+  return UPRIGHT;
+}
+
 export const liesOnItsSide = ([a]: Orientation): boolean => a === 0;
 
 /** Of the coded picture, the sample that is shown at x, y; `coded`: its size. Places are counted from the middle, by halves. */

@@ -11,7 +11,7 @@ import type { CorrectionChoice } from '../../media/interpretation.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import { cropOf, halved } from '../../media/raw/develop/crop.ts';
 import { developmentOf } from '../../media/raw/develop/development.ts';
-import { turned, turnOf } from '../../media/raw/develop/turn.ts';
+import { isMirrored, turned, turnOf } from '../../media/raw/develop/turn.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
 import { uprightFacts } from '../../media/upright.ts';
 import type { InputPlace } from '../../media/input.ts';
@@ -147,7 +147,7 @@ export function sizeOf(
   if (raw === undefined) return uprightSize(video);
   const crop = cropOf(raw.picture);
   const shown = development.demosaic === 'half' ? halved(crop) : crop;
-  return turned(shown, turnOf(raw.picture.orientation) ?? 0);
+  return turned(shown, turnOf(raw.picture.orientation));
 }
 
 type Way =
@@ -284,7 +284,7 @@ export function rawLinearisation({ raw, interpretation }: ClipFacts, development
   };
   const corrections = correctionsMade(raw.corrections ?? [], choice);
   if (corrections.refusals.length > 0) return { findings: corrections.refusals };
-  const turn = turnOf(raw.picture.orientation) ?? 0;
+  const turn = turnOf(raw.picture.orientation);
   const shown = cropOf(raw.picture);
   if (development.demosaic === 'half' && (shown.width < 2 || shown.height < 2))
     return {
@@ -322,6 +322,7 @@ export function rawLinearisation({ raw, interpretation }: ClipFacts, development
       ...development,
       corrections: corrections.made,
       turn,
+      ...(isMirrored(raw.picture.orientation) ? { mirrored: true } : {}),
       neutral: [...neutral],
       matrix: [[...x], [...y], [...z]],
       anchor,
