@@ -63,11 +63,32 @@ const isPicture = (track: Buffer): boolean => {
   return handler?.toString('latin1', 8, 12) === 'vide';
 };
 
-/** Pure. `stream`: number of the picture's track. null: there is no track of pictures. */
-export function orientationIn(movie: Buffer, stream: number): StatedOrientation | null {
+/** The track of that number, if it is of pictures, else the first of those. */
+function pictureTrack(movie: Buffer, stream: number): Buffer | undefined {
   const tracks = boxesIn(movie).flatMap(({ type, body }) => (type === 'trak' ? [body] : []));
   const own = tracks[stream];
-  const track = own !== undefined && isPicture(own) ? own : tracks.find(isPicture);
+  return own !== undefined && isPicture(own) ? own : tracks.find(isPicture);
+}
+
+/** Fields of a visual sample entry before its boxes (14496-12, 8.5.2 and 12.1.3), behind its size and type. */
+const VISUAL_ENTRY = 78;
+
+/** Pure. Which field is the earlier one, by the `fiel` box of the first sample entry (QTFF, "Field Handling"); null: it does not say. */
+export function earlierFieldIn(movie: Buffer, stream: number): 'top' | 'bottom' | null {
+  const track = pictureTrack(movie, stream);
+  const table = ['mdia', 'minf', 'stbl', 'stsd'].reduce<Buffer | undefined>(
+    (body, type) => (body === undefined ? undefined : within(body, type)),
+    track,
+  );
+  const [entry] = table === undefined ? [] : boxesIn(table.subarray(8));
+  const fields = entry === undefined ? undefined : within(entry.body.subarray(VISUAL_ENTRY), 'fiel');
+  if (fields === undefined || fields[0] !== 2) return null;
+  return fields[1] === 1 || fields[1] === 9 ? 'top' : fields[1] === 6 || fields[1] === 14 ? 'bottom' : null;
+}
+
+/** Pure. `stream`: number of the picture's track. null: there is no track of pictures. */
+export function orientationIn(movie: Buffer, stream: number): StatedOrientation | null {
+  const track = pictureTrack(movie, stream);
   if (track === undefined) return null;
   // First as the track says, then as the movie does.
   const [a = 0, b = 0, c = 0, d = 0] = statedIn(within(track, 'tkhd'), 'tkhd');
@@ -100,19 +121,29 @@ async function movieBox(file: FileHandle, bytes: number): Promise<Buffer | null>
   return null;
 }
 
-/** null: no movie of these boxes, or one without pictures; such a file says nothing that is read here. */
-export async function statedOrientation(
-  path: string | Buffer,
-  stream: number,
-): Promise<StatedOrientation | null> {
+export interface StatedShape {
+  /** null: the file says nothing that is read here. */
+  readonly orientation: StatedOrientation | null;
+  readonly earlierField: 'top' | 'bottom' | null;
+}
+
+/** A file that is no movie of these boxes, or one without pictures, says nothing. */
+export async function statedShape(path: string | Buffer, stream: number): Promise<StatedShape> {
   const file = await open(path, 'r');
   try {
     const movie = await movieBox(file, (await file.stat()).size);
-    return movie === null ? null : orientationIn(movie, stream);
+    return movie === null
+      ? { orientation: null, earlierField: null }
+      : { orientation: orientationIn(movie, stream), earlierField: earlierFieldIn(movie, stream) };
   } finally {
     await file.close();
   }
 }
+
+export const statedOrientation = async (
+  path: string | Buffer,
+  stream: number,
+): Promise<StatedOrientation | null> => (await statedShape(path, stream)).orientation;
 
 /** TIFF 6.0, tag 274: where the first line and the first column are seen. By number: top and left, top and right, bottom and right, bottom and left; then left and top, and so on. */
 const BY_NUMBER: readonly Orientation[] = [

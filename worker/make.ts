@@ -2,7 +2,7 @@
 import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import type { StatedOrientation } from '../check/orientation.ts';
+import type { StatedShape } from '../check/orientation.ts';
 import type { Job } from '../ledger/job.ts';
 import { openClip } from '../media/input.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
@@ -41,7 +41,7 @@ export interface MakeResult extends RecipeSeen {
     readonly taken: Bitstream;
     readonly there: Bitstream;
     readonly spots: readonly Spot[];
-    readonly orientation: StatedOrientation | null;
+    readonly shape: StatedShape;
   };
 }
 
@@ -131,7 +131,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         taken: collecting.source(),
         there: there.bitstream,
         spots: there.spots,
-        orientation: there.orientation,
+        shape: there.shape,
       },
       ...seen(watched),
     };

@@ -5,8 +5,8 @@
 import {
   liesOnItsSide,
   type Orientation,
-  type StatedOrientation,
-  statedOrientation,
+  type StatedShape,
+  statedShape,
   UPRIGHT,
   uprightCells,
 } from '../check/orientation.ts';
@@ -48,8 +48,8 @@ export interface SecondReading {
   /** What could not be read is missing from it. */
   readonly bitstream: Bitstream;
   readonly spots: readonly Spot[];
-  /** How the file says that its pictures are to be seen; null: it says nothing that is read here. */
-  readonly orientation: StatedOrientation | null;
+  /** What the file says of how its pictures are to be seen. */
+  readonly shape: StatedShape;
 }
 
 export interface SecondReadingRequest {
@@ -250,9 +250,10 @@ export async function readSecondTime(
     // Of numbered frames the files are read elsewhere, each by its own format.
     const stated =
       job.clip.place.kind === 'sequence'
-        ? UPRIGHT
-        : await statedOrientation(input.path, job.facts.video.streamIndex);
-    const orientation = stated === null || stated === 'other' ? UPRIGHT : stated;
+        ? { orientation: UPRIGHT, earlierField: null }
+        : await statedShape(input.path, job.facts.video.streamIndex);
+    const orientation =
+      stated.orientation === null || stated.orientation === 'other' ? UPRIGHT : stated.orientation;
     const begin = () => ({
       packets: askClip(job, input, parts),
       frames: opened.map((one) => ({ frame: one.frame, asked: askFrame(job, one.input, orientation) })),
@@ -260,12 +261,12 @@ export async function readSecondTime(
     const together = begin();
     const all = [...together.packets.asked, ...together.frames.map(({ asked }) => asked)];
     if (((await askAll(all, request)) && all.every((asked) => asked.isWhole())) || signal.aborted)
-      return { ...answersOf(together), orientation: stated };
+      return { ...answersOf(together), shape: stated };
     // A file that cannot be entered in its middle ends the program for all that was asked: then each on its own.
     const apart = begin();
     for (const asked of [...apart.packets.asked, ...apart.frames.map((one) => one.asked)])
       await askAll([asked], request);
-    return { ...answersOf(apart), orientation: stated };
+    return { ...answersOf(apart), shape: stated };
   } finally {
     for (const input of [...parts, ...opened.map((one) => one.input)]) await input.dispose();
   }
@@ -277,7 +278,7 @@ function answersOf({
 }: {
   readonly packets: AskedPackets;
   readonly frames: readonly { readonly frame: number; readonly asked: Asked<FrameFingerprints | null> }[];
-}): Omit<SecondReading, 'orientation'> {
+}): Omit<SecondReading, 'shape'> {
   return {
     bitstream: packets.answer(),
     spots: frames.map(({ frame, asked }) => ({ frame, seen: asked.answer() })),

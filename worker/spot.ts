@@ -6,11 +6,12 @@ import { type Finding, finding } from '../findings/finding.ts';
 import { jointsOf } from '../media/input.ts';
 import { type Orientation, type StatedOrientation, UPRIGHT } from '../check/orientation.ts';
 import type { Job } from '../ledger/job.ts';
-import type { VideoFacts } from '../media/facts.ts';
+import { earlierField, type VideoFacts } from '../media/facts.ts';
 import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../proof/form.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import { subjectOf } from './claim.ts';
 import type { Spot } from './second-reading.ts';
+import type { Watched } from './watch.ts';
 import { framesBeside } from './spot-frames.ts';
 
 /** The same decoder gives the same values; a quarter of an 8-bit step (root mean square) is already another picture. */
@@ -64,6 +65,29 @@ export function orientationFailure(job: Job, stated: StatedOrientation | null): 
     'turn-differs',
     `a file that shows its pictures with ${found === 'other' ? 'columns and lines aslant' : inWords(found)}`,
     `${inWords(wanted)}, as the clip was taken in`,
+    subjectOf(job),
+  );
+}
+
+/**
+ * Whether others say of the fields what the clip was measured with. `stated`: by the file, read apart; `decoded`: frames that the decoder says it of. Who says nothing
+ * contradicts nothing. Pure.
+ */
+export function fieldsFailure(
+  job: Job,
+  stated: 'top' | 'bottom' | null,
+  decoded: Watched['fields'],
+): Finding | null {
+  const earlier = earlierField(job.facts.video);
+  if (earlier === null) return null;
+  const later = earlier === 'top' ? 'bottom' : 'top';
+  if (stated !== later && decoded[later] === 0) return null;
+  return finding(
+    'fields-stated-otherwise',
+    stated === later
+      ? `${later} field first, in the sample description`
+      : `${later} field first, in ${decoded[later]} decoded frames`,
+    `${earlier} field first, as the clip was taken in`,
     subjectOf(job),
   );
 }

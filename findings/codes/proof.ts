@@ -26,6 +26,12 @@ export const proofCodes = {
     remedy:
       'Look for a wrapper around ffmpeg that opens another file: the frames that the encoder received differ from the clip, decoded a second time. Name the real program with --ffmpeg, and run again.',
   },
+  'fields-stated-otherwise': {
+    weight: 'hold',
+    title: 'two statements of the clip contradict each other about which field is the earlier one',
+    remedy:
+      'Look at a frame of the clip in which something moves: played field by field in the wrong order, it jumps back and forth. Have the file stated rightly by whoever made it, or deliver it outside Rushlight.',
+  },
   'turn-differs': {
     weight: 'hold',
     title: 'the clip was taken in turned or mirrored otherwise than its file says',

@@ -1,8 +1,9 @@
 /** Clips of fields, lying on their side, mirrored, of pixels that are not square, log and plain: ready as they should be, and each fault of their shape is held. */
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { statedShape } from '../../check/orientation.ts';
 import type { Job } from '../../ledger/job.ts';
-import { orientationFailure } from '../../worker/spot.ts';
+import { fieldsFailure, orientationFailure } from '../../worker/spot.ts';
 import { runCase } from '../campaign/run-case.ts';
 import { layDown } from '../support/display-matrix.ts';
 import { freshFolder } from '../support/folder.ts';
@@ -113,6 +114,22 @@ describe.each([
     );
     expect([done, codes.includes(code)], reported.join('; ')).toEqual([true, true]);
   });
+});
+
+test('of the field that is the earlier one no other statement may contradict', async () => {
+  const job = await woven();
+  expect(job.facts.video.fieldOrder).toBe('bottom-first');
+  const { rollFolder, clip, facts } = job;
+  if (clip.place.kind !== 'movie') throw new RangeError('a movie');
+  expect((await statedShape(join(rollFolder, clip.place.file), facts.video.streamIndex)).earlierField).toBe(
+    'bottom',
+  );
+  const said = (stated: 'top' | 'bottom' | null, top: number, bottom: number) =>
+    fieldsFailure(job, stated, { top, bottom })?.code ?? null;
+  expect([said('bottom', 0, 10), said(null, 0, 0), said('bottom', 0, 0)]).toEqual([null, null, null]);
+  expect([said('top', 0, 10), said('bottom', 1, 9), said(null, 10, 0)]).toEqual(
+    Array.from({ length: 3 }, () => 'fields-stated-otherwise'),
+  );
 });
 
 test('a clip that was taken in with another turn than its file says is held', async () => {
