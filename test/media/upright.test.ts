@@ -2,7 +2,8 @@
  * Pictures that lie otherwise than they are to be seen: ISO/IEC 14496-12, 6.2.2; Exif 3.0, 4.6.5.1.6 (Orientation: where row 0 and column 0 are seen; from memory);
  * ITU-T H.273, figure 10.
  */
-import { readFileSync } from 'node:fs';
+import { readFileSync, writeFileSync } from 'node:fs';
+import { open } from 'node:fs/promises';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { codedPlace, type Orientation, orientationIn, uprightCells } from '../../check/orientation.ts';
@@ -17,6 +18,8 @@ import {
   uprightVideo,
   whyNotUpright,
 } from '../../media/upright.ts';
+import { readDpx } from '../../media/formats/dpx/reader.ts';
+import { lyingFindings } from '../../media/sequence/judge.ts';
 import { modelOf } from '../../proof/encoder-input/model.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import { freshFolder } from '../support/folder.ts';
@@ -223,4 +226,47 @@ test('a clip that lies on its side is one of other sides, pixels and fields; wha
   expect(whyNotUpright({ ...lying, pixelFormat: 'uyvy422' })).toMatch(/uyvy422/);
   expect(whyNotUpright({ ...lying, pixelFormat: 'yuv422p16le' })).toMatch(/on its side/);
   expect(whyNotUpright({ ...lying, rotation: 0, pixelFormat: 'uyvy422' })).toBeNull();
+});
+
+test('numbered frames that say that they lie otherwise are named', async () => {
+  const folder = freshFolder('lying');
+  const headers = await Promise.all(
+    [0, 0xffff, 3].map(async (orientation, index) => {
+      // SMPTE ST 268-1, tables 1 and 2: two by two pixels of R, G, B.
+      const bytes = Buffer.alloc(2048 + 16);
+      bytes.write('SDPX', 0, 'latin1');
+      for (const [at, value] of [
+        [4, 2048],
+        [772, 2],
+        [776, 2],
+      ] as const)
+        bytes.writeUInt32BE(value, at);
+      bytes.writeUInt16BE(orientation, 768);
+      bytes.writeUInt16BE(1, 770);
+      bytes.writeUInt8(50, 800);
+      bytes.writeUInt8(10, 803);
+      const path = join(folder, `${index}.dpx`);
+      writeFileSync(path, bytes);
+      const handle = await open(path, 'r');
+      try {
+        return (await readDpx(handle)).header;
+      } finally {
+        await handle.close();
+      }
+    }),
+  );
+  const place = {
+    kind: 'sequence',
+    folder: '',
+    prefix: '',
+    suffix: '.dpx',
+    padding: 4,
+    first: 7,
+    count: 3,
+    statedRate: null,
+  } as const;
+  expect(lyingFindings(place, headers, {}).map(({ code, found }) => [code, found])).toEqual([
+    ['clip-rotation-unsupported', 'frame 9: image orientation 3'],
+  ]);
+  expect(lyingFindings(place, headers.slice(0, 2), {})).toEqual([]);
 });
