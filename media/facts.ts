@@ -33,6 +33,10 @@ export const videoFactsSchema = z.object({
   rotation: z
     .union([z.literal(0), z.literal(90), z.literal(180), z.literal(270)])
     .describe('Clockwise turn that brings the coded picture upright, degrees'),
+  mirrored: z
+    .boolean()
+    .optional()
+    .describe('true: the coded picture is mirrored, and left and right change places before it is turned'),
   frameLine: z
     .object({
       left: z.number().min(0).max(1),

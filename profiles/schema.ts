@@ -18,6 +18,7 @@ export const rdd36Qualities = ['proxy', 'lt', 'standard', 'hq', '4444', '4444-xq
 /** Slices a frame that the FFV1 encoder cuts into equal parts across and down. */
 export const ffv1Slices = [4, 6, 9, 12, 16, 24, 30] as const;
 export const rasterPolicies = ['coded', 'native', 'fit', 'fill'] as const;
+export const pixelAspects = ['square', 'keep'] as const;
 export const audioFormats = ['source', 'pcm-16', 'pcm-24', 'aac'] as const;
 /** Chroma layout and depth of what is encoded (docs/glossary.md). */
 export const encodedPixels = [
@@ -159,9 +160,15 @@ export const profileSchema = z.strictObject({
           'Width and height come out as multiples of this: the nearest one, halves upwards, never outside the box; a picture that is not scaled is cut to it',
         ),
       enlarge: z.boolean().describe('false: a smaller source keeps its size; fill needs true'),
+      pixel_aspect: z
+        .enum(pixelAspects)
+        .optional()
+        .describe(
+          'Pixels that are not square. square: made so by changing the width; keep: they stay as they are, width and height are counted in them, and the file says their shape; absent: square, and with coded as they are',
+        ),
     })
     .describe(
-      'How large the picture is; but for coded it comes out upright and with square pixels, every line of the source kept before scaling',
+      'How large the picture is; but for coded it comes out upright, and with square pixels where they are not kept; every line of the source is kept before scaling',
     ),
   interlaced: z
     .enum(['hold', 'deinterlace', 'keep'])

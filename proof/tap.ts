@@ -13,6 +13,8 @@ export interface TappedPicture {
   readonly earlierField: 'top' | 'bottom' | null;
   /** Of a delivered picture: it is laid back to where it lies in the whole picture, so that its cells are the source's; null for a source. */
   readonly framing: Framing | null;
+  /** Of a picture that lies on its side: as many cells across as it has down when it stands upright. */
+  readonly onItsSide?: boolean;
 }
 
 export interface PictureTap {
@@ -30,8 +32,12 @@ const AVERAGE = 'flags=area+bitexact:in_range=full:out_range=full';
  */
 const LARGE = 64;
 const FIRST_STEP = 16;
-const isLarge = ({ width, height }: TappedPicture['size']): boolean =>
-  width > LARGE * GRID_WIDTH || height > LARGE * GRID_HEIGHT;
+interface Cells {
+  readonly width: number;
+  readonly height: number;
+}
+const isLarge = (size: TappedPicture['size'], cells: Cells): boolean =>
+  size.width > LARGE * cells.width || size.height > LARGE * cells.height;
 
 /** Planes of the size of the whole picture, whatever their subsampling. */
 function laidBack(framing: Framing | null): string[] {
@@ -48,14 +54,21 @@ function laidBack(framing: Framing | null): string[] {
  * Everything that is no planar Y'CbCr becomes so on its way to the grid: RGB as BT.709 limited (`rgbBasis`), packed
  * Y'CbCr as it is.
  */
-function toPlanes(format: string, size: TappedPicture['size'], asItIs: boolean): string[] {
+function toPlanes(
+  format: string,
+  {
+    size,
+    asItIs,
+    cells,
+  }: { readonly size: TappedPicture['size']; readonly asItIs: boolean; readonly cells: Cells },
+): string[] {
   if (isPlanarYuv(format) || isGray(format)) return [];
   const matrix = isRgb(format)
     ? 'out_color_matrix=bt709:out_range=limited'
     : 'in_color_matrix=bt709:out_color_matrix=bt709:in_range=limited:out_range=limited';
   // Lines of two fields must not be averaged: those pictures are unpacked at their own size.
-  const factor = isLarge(size) ? FIRST_STEP : 1;
-  const target = asItIs ? '' : `w=${factor * GRID_WIDTH}:h=${factor * GRID_HEIGHT}:`;
+  const factor = isLarge(size, cells) ? FIRST_STEP : 1;
+  const target = asItIs ? '' : `w=${factor * cells.width}:h=${factor * cells.height}:`;
   return [
     ...rgbForScaler(format),
     `scale=${target}flags=area+full_chroma_inp+full_chroma_int+bitexact:${matrix}`,
@@ -67,9 +80,13 @@ function toPlanes(format: string, size: TappedPicture['size'], asItIs: boolean):
 export const rgbBasis = { matrix: 'bt709', range: 'limited' } as const;
 
 export function pictureTap(from: string, picture: TappedPicture): PictureTap {
-  const { pixelFormat: format, size, earlierField, framing } = picture;
-  const steps = isLarge(size) ? [FIRST_STEP, 1] : [1];
-  const shrink = (width: number, height: number): string[] => [
+  const { pixelFormat: format, size, earlierField, framing, onItsSide = false } = picture;
+  const cellsOf = (width: number, height: number): Cells =>
+    onItsSide ? { width: height, height: width } : { width, height };
+  const cells = cellsOf(GRID_WIDTH, GRID_HEIGHT);
+  const colourCells = cellsOf(COLOUR_WIDTH, COLOUR_HEIGHT);
+  const steps = isLarge(size, cells) ? [FIRST_STEP, 1] : [1];
+  const shrink = ({ width, height }: Cells): string[] => [
     ...laidBack(framing),
     ...steps.flatMap((factor) => [
       `scale=w=${factor * width}:h=${factor * height}:${AVERAGE}`,
@@ -79,25 +96,28 @@ export function pictureTap(from: string, picture: TappedPicture): PictureTap {
   const luma = isGray(format) ? [] : ['extractplanes=y'];
   const hasColour = !isGray(format);
   // Renumbered, a second apart: stacking waits for equal times, and no time base of an encoder makes two frames one.
-  const start = [`[${from}]settb=1`, 'setpts=N', ...toPlanes(format, size, earlierField !== null)];
+  const start = [
+    `[${from}]settb=1`,
+    'setpts=N',
+    ...toPlanes(format, { size, asItIs: earlierField !== null, cells }),
+  ];
   const chains = hasColour
     ? [`${[...start, 'split=2'].join(',')}[fingerprint-luma][fingerprint-colour]`]
     : [`${start.join(',')}[fingerprint-luma]`];
-  if (earlierField === null)
-    chains.push(`[fingerprint-luma]${[...luma, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[luma]`);
+  if (earlierField === null) chains.push(`[fingerprint-luma]${[...luma, ...shrink(cells)].join(',')}[luma]`);
   else {
     const later = earlierField === 'top' ? 'bottom' : 'top';
     chains.push(
       `[fingerprint-luma]${[...luma, 'split=2'].join(',')}[fingerprint-earlier][fingerprint-later]`,
-      `[fingerprint-earlier]${[`field=type=${earlierField}`, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[fingerprint-earlier-small]`,
-      `[fingerprint-later]${[`field=type=${later}`, ...shrink(GRID_WIDTH, GRID_HEIGHT)].join(',')}[fingerprint-later-small]`,
+      `[fingerprint-earlier]${[`field=type=${earlierField}`, ...shrink(cells)].join(',')}[fingerprint-earlier-small]`,
+      `[fingerprint-later]${[`field=type=${later}`, ...shrink(cells)].join(',')}[fingerprint-later-small]`,
       '[fingerprint-earlier-small][fingerprint-later-small]vstack[luma]',
     );
   }
   if (hasColour) {
     // A deinterlaced picture has the chroma of the earlier field, and a cut may lie between the two.
     const field = earlierField === null ? [] : [`field=type=${earlierField}`];
-    const small = [...field, ...shrink(COLOUR_WIDTH, COLOUR_HEIGHT)].join(',');
+    const small = [...field, ...shrink(colourCells)].join(',');
     chains.push(
       `[fingerprint-colour]extractplanes=u+v[fingerprint-cb][fingerprint-cr]`,
       `[fingerprint-cb]${small}[fingerprint-cb-small]`,

@@ -5,6 +5,7 @@ import type { Job, MovieWork } from '../ledger/job.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { isSiting, type Siting } from '../media/colour/siting.ts';
 import { earlierField } from '../media/facts.ts';
+import { turnOf, uprightFacts } from '../media/upright.ts';
 import type { OpenedInput } from '../media/input.ts';
 import { firstFrameSiting } from '../media/probe/first-frame.ts';
 import { EncoderInputComparer, type EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
@@ -35,7 +36,8 @@ export async function encoderInputComparers(
   { job, outputs, ways, thin, tools, signal }: ComparersRequest,
   input: OpenedInput | null,
 ): Promise<(EncoderInputComparer | null)[]> {
-  const { facts } = job;
+  const facts = uprightFacts(job.facts);
+  const turn = job.facts.raw === undefined ? turnOf(job.facts.video) : turnOf({ rotation: 0 });
   const sources = outputs.map(({ deliverable: { outcome } }) => factsSeen(facts, outcome.shown));
   const plans = outputs.map(({ deliverable: { profile, outcome } }, index) =>
     tilesOf(sources[index] ?? facts, profile, outcome),
@@ -59,7 +61,7 @@ export async function encoderInputComparers(
       plan,
       from,
       to,
-      earlier: earlierField(facts.video),
+      earlier: earlierField((sources[index] ?? facts).video),
       frames: outcome.frames,
       model: modelOf({
         from,
@@ -67,6 +69,7 @@ export async function encoderInputComparers(
         source: { matrix: basis.matrix, range: from.kind === 'rgb' ? 'full' : basis.range },
         output: { matrix, range: outcome.colour.range === 'full' ? 'full' : 'limited' },
         siting,
+        turn,
         ...(outcome.chromaSiting === null ? {} : { outputSiting: outcome.chromaSiting }),
         size: plan.source,
         scaled: plan.scaled,
@@ -76,7 +79,9 @@ export async function encoderInputComparers(
   return [
     ...ofOutputs,
     ...ways.map((shown, way) =>
-      shown.from === 'recorded' ? recordedComparer(job, shown, siting, thin[way]) : null,
+      shown.from === 'recorded'
+        ? recordedComparer({ ...job, facts }, shown, { siting, turn }, thin[way])
+        : null,
     ),
   ];
 }
@@ -85,7 +90,7 @@ export async function encoderInputComparers(
 function recordedComparer(
   { facts, span }: Job,
   shown: ShownRecorded,
-  siting: Siting,
+  chroma: Pick<Parameters<typeof modelOf>[0], 'siting' | 'turn'>,
   thin: ThinComparer | undefined,
 ): EncoderInputComparer {
   const from = layoutOf(tiledPixels(facts.video.pixelFormat));
@@ -98,7 +103,7 @@ function recordedComparer(
     plan,
     from,
     to,
-    earlier: null,
+    earlier: earlierField(facts.video),
     // Strong colours go below 0 here and there, and a mean of what was cut off is another one.
     limitedToo: (frame) => thin?.limited(frame) ?? null,
     frames: span.count,
@@ -107,7 +112,7 @@ function recordedComparer(
       to,
       source: { matrix, range },
       output: { matrix, range: 'limited' },
-      siting,
+      ...chroma,
       size: plan.source,
       scaled: plan.scaled,
     }),
@@ -120,6 +125,6 @@ export function encoderInputOf(
   { profile, outcome }: MovieWork,
   seen: EncoderInputVerdict | null,
 ): WhileMadeReport | null {
-  if (tilesOf(factsSeen(job.facts, outcome.shown), profile, outcome) === null) return null;
+  if (tilesOf(factsSeen(uprightFacts(job.facts), outcome.shown), profile, outcome) === null) return null;
   return encoderInputReport(seen, outcome.frames, { ...subjectOf(job), profile: profile.name });
 }

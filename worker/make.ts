@@ -2,6 +2,7 @@
 import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
+import type { StatedShape } from '../check/orientation.ts';
 import type { Job } from '../ledger/job.ts';
 import { openClip } from '../media/input.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
@@ -40,6 +41,7 @@ export interface MakeResult extends RecipeSeen {
     readonly taken: Bitstream;
     readonly there: Bitstream;
     readonly spots: readonly Spot[];
+    readonly shape: StatedShape;
   };
 }
 
@@ -125,7 +127,12 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       run,
       watched,
       fingerprints: asFarAsItCame(() => collecting.fingerprints(watched)),
-      source: { taken: collecting.source(), there: there.bitstream, spots: there.spots },
+      source: {
+        taken: collecting.source(),
+        there: there.bitstream,
+        spots: there.spots,
+        shape: there.shape,
+      },
       ...seen(watched),
     };
   } finally {

@@ -14,7 +14,7 @@ import { makeFolder } from './target.ts';
 import { subjectOf } from './claim.ts';
 import type { Failure } from './classify.ts';
 import type { MakeResult } from './make.ts';
-import { spotFailure } from './spot.ts';
+import { fieldsFailure, orientationFailure, spotFailure } from './spot.ts';
 
 export interface Proof {
   readonly fingerprints: SourceFingerprints;
@@ -79,7 +79,10 @@ export function proofOf(job: Job, made: MakeResult): Proof | Failure {
   const { fingerprints } = made;
   const failure = takenFailure(job, made.source) ?? fingerprintFailure(job, fingerprints);
   if (failure !== null || fingerprints === null) return failure as Failure;
-  const other = spotFailure(job, fingerprints, made.source.spots);
+  const other =
+    orientationFailure(job, made.source.shape.orientation) ??
+    fieldsFailure(job, made.source.shape.earlierField, made.watched.fields) ??
+    spotFailure(job, fingerprints, made.source.spots);
   if (other !== null) return { findings: [other], retryable: true };
   return { fingerprints, file: storedOnce(job, fingerprints) };
 }

@@ -2,9 +2,18 @@
  * The source read a second time, apart from what encodes it: a hash of every packet, and two of its frames decoded on their own. One
  * program answers all of it, beside the encoder, where it mostly finds the file in memory; starting one costs more than reading a short clip.
  */
+import {
+  liesOnItsSide,
+  type Orientation,
+  type StatedShape,
+  statedShape,
+  UPRIGHT,
+  uprightCells,
+} from '../check/orientation.ts';
 import type { Job } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
 import { jointsOf, type OpenedInput, openInput } from '../media/input.ts';
+import { AS_CODED } from '../media/upright.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { FIRST_PIPE, type RunOptions, runTool } from '../process/run.ts';
 import {
@@ -18,7 +27,13 @@ import {
   sourceStreams,
 } from '../proof/bitstream.ts';
 import { FingerprintCollector } from '../proof/collect.ts';
-import type { FrameFingerprints } from '../proof/form.ts';
+import {
+  COLOUR_HEIGHT,
+  COLOUR_WIDTH,
+  type FrameFingerprints,
+  GRID_HEIGHT,
+  GRID_WIDTH,
+} from '../proof/form.ts';
 import { pictureTap, rawPictures } from '../proof/tap.ts';
 import { leadFilter, openAtFrame, type OpenedAtFrame, spotFrames } from './spot-frames.ts';
 
@@ -33,6 +48,8 @@ export interface SecondReading {
   /** What could not be read is missing from it. */
   readonly bitstream: Bitstream;
   readonly spots: readonly Spot[];
+  /** What the file says of how its pictures are to be seen. */
+  readonly shape: StatedShape;
 }
 
 export interface SecondReadingRequest {
@@ -131,8 +148,12 @@ function readShortly({ clip, facts }: SecondReadingRequest['job'], lead: number)
     : [];
 }
 
-/** `input`: opened at the frame. */
-function askFrame(job: SecondReadingRequest['job'], input: OpenedAtFrame): Asked<FrameFingerprints | null> {
+/** `input`: opened at the frame. Seen as it is coded, and its cells put where `orientation` shows them: nothing in the program turns it. */
+function askFrame(
+  job: SecondReadingRequest['job'],
+  input: OpenedAtFrame,
+  orientation: Orientation,
+): Asked<FrameFingerprints | null> {
   const { video } = job.facts;
   const collector = new FingerprintCollector();
   const tap = pictureTap('shown', {
@@ -140,11 +161,21 @@ function askFrame(job: SecondReadingRequest['job'], input: OpenedAtFrame): Asked
     size: video,
     earlierField: earlierField(video),
     framing: null,
+    onItsSide: liesOnItsSide(orientation),
   });
   const pads = tap.hasColour ? (['luma', 'colour'] as const) : (['luma'] as const);
   const answer = (): FrameFingerprints | null => {
     const seen = collector.fingerprints(earlierField(video) === null ? 1 : 2, tap.hasColour);
-    return seen.frames === 0 ? null : seen;
+    return seen.frames === 0
+      ? null
+      : {
+          ...seen,
+          luma: uprightCells(orientation, seen.luma, { width: GRID_WIDTH, height: GRID_HEIGHT }),
+          colour:
+            seen.colour === null
+              ? null
+              : uprightCells(orientation, seen.colour, { width: COLOUR_WIDTH, height: COLOUR_HEIGHT }),
+        };
   };
   return {
     question: (index) => {
@@ -152,7 +183,7 @@ function askFrame(job: SecondReadingRequest['job'], input: OpenedAtFrame): Asked
       const chains = tap.chains.map((chain) => chain.replace(/\[([a-z-]+)\]/g, `[$1-${index}]`));
       return {
         // One thread: several of them decode ahead as many frames, of which nobody asks for one.
-        input: ['-threads', '1', ...readShortly(job, input.lead), ...input.args],
+        input: [...AS_CODED, '-threads', '1', ...readShortly(job, input.lead), ...input.args],
         graph: [
           '-filter_complex',
           [`[${index}:${video.streamIndex}]${leadFilter(input.lead)}null[shown-${index}]`, ...chains].join(
@@ -217,19 +248,26 @@ export async function readSecondTime(
     const drawn = spotFrames(job.clip.contentDigest, job.span.count, 'proxy');
     for (const frame of [...new Set([...drawn, ...atJoints])].sort((a, b) => a - b))
       opened.push({ frame, input: await openAtFrame(job, frame) });
+    // Of numbered frames the files are read elsewhere, each by its own format.
+    const stated =
+      job.clip.place.kind === 'sequence'
+        ? { orientation: UPRIGHT, earlierField: null }
+        : await statedShape(input.path, job.facts.video.streamIndex);
+    const orientation =
+      stated.orientation === null || stated.orientation === 'other' ? UPRIGHT : stated.orientation;
     const begin = () => ({
       packets: askClip(job, input, parts),
-      frames: opened.map((one) => ({ frame: one.frame, asked: askFrame(job, one.input) })),
+      frames: opened.map((one) => ({ frame: one.frame, asked: askFrame(job, one.input, orientation) })),
     });
     const together = begin();
     const all = [...together.packets.asked, ...together.frames.map(({ asked }) => asked)];
     if (((await askAll(all, request)) && all.every((asked) => asked.isWhole())) || signal.aborted)
-      return answersOf(together);
+      return { ...answersOf(together), shape: stated };
     // A file that cannot be entered in its middle ends the program for all that was asked: then each on its own.
     const apart = begin();
     for (const asked of [...apart.packets.asked, ...apart.frames.map((one) => one.asked)])
       await askAll([asked], request);
-    return answersOf(apart);
+    return { ...answersOf(apart), shape: stated };
   } finally {
     for (const input of [...parts, ...opened.map((one) => one.input)]) await input.dispose();
   }
@@ -241,7 +279,7 @@ function answersOf({
 }: {
   readonly packets: AskedPackets;
   readonly frames: readonly { readonly frame: number; readonly asked: Asked<FrameFingerprints | null> }[];
-}): SecondReading {
+}): Omit<SecondReading, 'shape'> {
   return {
     bitstream: packets.answer(),
     spots: frames.map(({ frame, asked }) => ({ frame, seen: asked.answer() })),

@@ -4,11 +4,14 @@
  */
 import { type Finding, finding } from '../findings/finding.ts';
 import { jointsOf } from '../media/input.ts';
+import { type Orientation, type StatedOrientation, UPRIGHT } from '../check/orientation.ts';
 import type { Job } from '../ledger/job.ts';
+import { earlierField, type VideoFacts } from '../media/facts.ts';
 import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../proof/form.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import { subjectOf } from './claim.ts';
 import type { Spot } from './second-reading.ts';
+import type { Watched } from './watch.ts';
 import { framesBeside } from './spot-frames.ts';
 
 /** The same decoder gives the same values; a quarter of an 8-bit step (root mean square) is already another picture. */
@@ -36,6 +39,57 @@ export function spotDifference(
         (other.colour[at * 2 * COLOUR_CELLS + cell] as number)) **
       2;
   return Math.sqrt(Math.max(sum / CELLS, colour / (2 * COLOUR_CELLS)));
+}
+
+/** By the turns that clips are known by: where a coded picture's columns and lines go. */
+const TURNED: Readonly<Record<VideoFacts['rotation'], Orientation>> = {
+  0: UPRIGHT,
+  90: [0, 1, -1, 0],
+  180: [-1, 0, 0, -1],
+  270: [0, -1, 1, 0],
+};
+
+const inWords = ([a, b, c, d]: Orientation): string => `columns along ${a}, ${b} and lines along ${c}, ${d}`;
+
+/** Whether the file, read apart, says of its pictures what the clip was measured with. `stated`: of the second reading. Pure. */
+export function orientationFailure(job: Job, stated: StatedOrientation | null): Finding | null {
+  const { rotation, mirrored = false } = job.facts.video;
+  // Raw frames are turned while they are developed, and proved there.
+  if (job.facts.raw !== undefined) return null;
+  const [a, b, c, d] = TURNED[rotation];
+  // Mirrored first: columns go the other way.
+  const wanted: Orientation = mirrored ? [-a, -b, c, d] : [a, b, c, d];
+  const found = stated ?? UPRIGHT;
+  if (found !== 'other' && found.every((value, at) => value === wanted[at])) return null;
+  return finding(
+    'turn-differs',
+    `a file that shows its pictures with ${found === 'other' ? 'columns and lines aslant' : inWords(found)}`,
+    `${inWords(wanted)}, as the clip was taken in`,
+    subjectOf(job),
+  );
+}
+
+/**
+ * Whether others say of the fields what the clip was measured with. `stated`: by the file, read apart; `decoded`: frames that the decoder says it of. Who says nothing
+ * contradicts nothing. Pure.
+ */
+export function fieldsFailure(
+  job: Job,
+  stated: 'top' | 'bottom' | null,
+  decoded: Watched['fields'],
+): Finding | null {
+  const earlier = earlierField(job.facts.video);
+  if (earlier === null) return null;
+  const later = earlier === 'top' ? 'bottom' : 'top';
+  if (stated !== later && decoded[later] === 0) return null;
+  return finding(
+    'fields-stated-otherwise',
+    stated === later
+      ? `${later} field first, in the sample description`
+      : `${later} field first, in ${decoded[later]} decoded frames`,
+    `${earlier} field first, as the clip was taken in`,
+    subjectOf(job),
+  );
 }
 
 /** `spots`: of the second reading. Pure. */

@@ -6,7 +6,7 @@ import { type Ratio, ratio } from '../media/time/rate.ts';
 const ERROR_LINE = /^(?:\[[^\]]* @ 0x[0-9a-f]+\] )*\[(?:error|fatal|panic)\] (.*)$/;
 /** The filter that stands straight behind the decoder. */
 const FRAME_LINE =
-  /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] n: *\d+ pts: *(-?\d+|NOPTS) .* s:(\d+x\d+) /;
+  /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] n: *\d+ pts: *(-?\d+|NOPTS) .* s:(\d+x\d+) (?:i:([TBP]) )?/;
 const CLOCK_LINE = /^\[Parsed_showinfo_\d+ @ 0x[0-9a-f]+\] \[info\] config in time_base: (\d+)\/(\d+),/;
 /** What x264 states at its end when it is asked to measure: the mean of the PSNR of all frames, plane by plane. */
 const PSNR_LINE =
@@ -37,6 +37,8 @@ export interface Watched {
   psnrOfH265: Psnr[];
   /** Of the H.265 encoder that is stating it: by kind of picture, how many and their mean. */
   psnrOfKinds: { readonly pictures: number; readonly psnr: Psnr }[];
+  /** Frames of which the decoder says that their top field is the earlier one, or their bottom field. */
+  fields: { top: number; bottom: number };
   errors: string[];
   errorCount: number;
 }
@@ -51,6 +53,7 @@ export function newWatched(): Watched {
     psnr: [],
     psnrOfH265: [],
     psnrOfKinds: [],
+    fields: { top: 0, bottom: 0 },
     errors: [],
     errorCount: 0,
   };
@@ -64,6 +67,8 @@ export function watchLine(watched: Watched, line: string): void {
     if (watched.size !== null && size !== watched.size)
       watched.sizeChange ??= { frame: watched.decoded, from: watched.size, to: size };
     watched.size = size;
+    if (frame[3] === 'T') watched.fields.top += 1;
+    if (frame[3] === 'B') watched.fields.bottom += 1;
     watched.decoded += 1;
     return;
   }

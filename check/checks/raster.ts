@@ -40,6 +40,7 @@ export const raster: Check = {
       ...shape(video.pixelAspect, outcome, matroska),
       ['pictures', evidence.pictures, 1],
       ['rotation', evidence.turnsByQuarters ? video.rotation : 'other than by quarters', 0],
+      ['mirrored', video.mirrored === true ? 'yes' : 'no', 'no'],
       // A resolution-independent VC-3 stream has no interlaced form (ST 2019-1), and its reader says nothing of fields.
       [
         'fields',

@@ -88,6 +88,7 @@ const containers: ReadonlyMap<string, number> = new Map([
   ['moov', 0],
   ['moov/trak', 0],
   ['moov/trak/edts', 0],
+  ['moov/trak/tapt', 0],
   ['moov/trak/tref', 0],
   ['moov/trak/udta', 0],
   ['moov/trak/mdia', 0],

@@ -330,6 +330,16 @@ export const expectations: Expectations = {
       height: picture ? height : 0,
     };
   },
+  aperture: ({ outcome: { width, height, pixelAspect } }) => {
+    const wide = (width * pixelAspect.num) / pixelAspect.den;
+    return {
+      version: 0,
+      flags: 0,
+      width: rule(`${wide}`, (value) => Math.abs(Number(value) - wide) <= 0.5),
+      height,
+    };
+  },
+  'coded aperture': ({ outcome: { width, height } }) => ({ version: 0, flags: 0, width, height }),
   elst: (situation) => {
     const { role, track } = situation;
     return {

@@ -3,17 +3,12 @@ import { sitings } from '../../media/colour/siting.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { Fault } from '../container-verdict.ts';
 import { differs } from './differs.ts';
+import { pixelAspectText } from './pixel-aspect.ts';
 import { codePoint } from './expected.ts';
 import { MESSAGES, type Message, parameterSets, type Tier } from './h265.ts';
 import { besideTags, expectedMessages, messagesText } from './light.ts';
 import { isRoomy, reordered } from './order.ts';
 import type { MovieTrack } from './read.ts';
-
-const pixelAspectText = (
-  said: readonly [number, number] | null,
-  { pixelAspect: { num, den } = { num: 1, den: 1 } }: Outcome,
-): string =>
-  said === null || (said[0] * den === said[1] * num && said[0] > 0) ? 'as decided' : said.join('/');
 
 const tierText = ({ space, high, profile, compatible, constraints, level }: Tier): string =>
   [space, high ? 'high' : 'main', profile, compatible.toString(16), constraints, level].join(' ');
@@ -75,7 +70,7 @@ export function* judgeHevc({
     ['bits', sequence.bits.join(' and '), '10 and 10'],
     ['size in the stream', `${sequence.width}x${sequence.height}`, `${outcome.width}x${outcome.height}`],
     ['pictures', sequence.fields ? 'fields' : 'whole frames', 'whole frames'],
-    ['pixel aspect in the stream', pixelAspectText(sequence.pixelAspect, outcome), 'as decided'],
+    ['pixel aspect in the stream', pixelAspectText(sequence.pixelAspect, outcome.pixelAspect), 'as decided'],
     ['range in the stream', (sequence.fullRange ?? false) ? 'full' : 'limited', colour.range ?? 'limited'],
     [
       'colours in the stream',

@@ -22,6 +22,7 @@ import {
 } from './expected.ts';
 import type { Fields } from './fields.ts';
 import { differs } from './differs.ts';
+import { pixelAspectText } from './pixel-aspect.ts';
 import { judgeHevc } from './judge-h265.ts';
 import { isRoomy, reordered } from './order.ts';
 import { judgeUnlisted, listedPath, type Presence, type Role, rolesOf, rowOf, rowsBelow } from './known.ts';
@@ -421,18 +422,7 @@ function* judgeAvc({ track, outcome }: Around): Generator<Fault> {
     ['bits', sequence.bits.join(' and '), '8 and 8'],
     ['size in the stream', `${sequence.width}x${sequence.height}`, `${outcome.width}x${outcome.height}`],
     ['pictures', sequence.framesOnly ? 'whole frames' : 'fields', 'whole frames'],
-    ...(sequence.pixelAspect === null
-      ? []
-      : ([
-          [
-            'pixel aspect in the stream',
-            sequence.pixelAspect[0] * pixelAspect.den === sequence.pixelAspect[1] * pixelAspect.num &&
-            sequence.pixelAspect[0] > 0
-              ? 'as decided'
-              : sequence.pixelAspect.join('/'),
-            'as decided',
-          ],
-        ] as const)),
+    ['pixel aspect in the stream', pixelAspectText(sequence.pixelAspect, pixelAspect), 'as decided'],
     ['range in the stream', (sequence.fullRange ?? false) ? 'full' : 'limited', colour.range ?? 'limited'],
     [
       'colours in the stream',

@@ -91,6 +91,20 @@ const rows: readonly Row[] = [
   { path: 'moov/mvhd', layout: 'mvhd', source: '14496-12, 8.2.2' },
   { path: 'moov/trak', layout: null, source: '14496-12, 8.3.1' },
   { path: 'moov/trak/tkhd', layout: 'tkhd', source: '14496-12, 8.3.2' },
+  ...(['tapt', 'tapt/clef', 'tapt/prof', 'tapt/enof'] as const).map(
+    (box): Row => ({
+      path: `moov/trak/${box}`,
+      layout: box === 'tapt' ? null : box === 'tapt/enof' ? 'coded aperture' : 'aperture',
+      source: 'QTFF, "Track Aperture Mode Dimensions Atom"',
+      when: of('picture', (place) =>
+        !isMov(place) || place.outcome.pixelAspect.num === place.outcome.pixelAspect.den
+          ? 'never'
+          : box === 'tapt'
+            ? 'maybe'
+            : 'once',
+      ),
+    }),
+  ),
   { path: 'moov/trak/edts', layout: null, source: '14496-12, 8.6.5' },
   { path: 'moov/trak/edts/elst', layout: 'elst', source: '14496-12, 8.6.6' },
   {

@@ -157,6 +157,9 @@ export const layouts = {
   ],
   /** 8.6.6; one entry, whose fields stand here. */
   elst: [...table, ['duration', 'time'], ['media time', 'signed-time'], ['media rate', 'fixed']],
+  /** QuickTime File Format, "Track Aperture Mode Dimensions Atom": pixels of the shown picture, and of the coded one. */
+  aperture: [...full, ['width', 'fixed'], ['height', 'fixed']],
+  'coded aperture': [...full, ['width', 'fixed'], ['height', 'fixed']],
   /** 8.3.3; QuickTime File Format, "Track Reference Atom". */
   reference: [['track', 'u32']],
   /** 8.4.2. */

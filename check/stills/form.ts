@@ -43,14 +43,12 @@ export function stillForm(file: Buffer, { roll, clip, outcome, still }: StillInQ
     if (!(error instanceof StillDamaged)) throw error;
     return { read: null, wrong: [{ found: error.message, expected: 'a whole PNG file' }] };
   }
-  const { num, den } = outcome.pixelAspect;
   const texts = stillTexts({ roll, clip }, outcome, still);
   const chunks = [
     'IHDR',
     'cICP',
     ...(outcome.primaries === 'bt709' ? ['sRGB', 'cHRM'] : []),
     'gAMA',
-    ...(num === den ? [] : ['pHYs']),
     ...texts.map(() => 'iTXt'),
     'IDAT',
     'IEND',
@@ -64,10 +62,7 @@ export function stillForm(file: Buffer, { roll, clip, outcome, still }: StillInQ
       `coded as ${read.coding.join(' ')}`,
       `coded as ${[PRIMARIES[outcome.primaries], 13, 0, 1].join(' ')} (H.273: sRGB, R'G'B', full range)`,
     ],
-    [
-      `pixels of ${read.perUnit === null ? '1:1' : `${read.perUnit[1]}:${read.perUnit[0]}`}`,
-      `pixels of ${num === den ? '1:1' : `${num}:${den}`}`,
-    ],
+    [`pixels of ${read.perUnit === null ? '1:1' : `${read.perUnit[1]}:${read.perUnit[0]}`}`, 'pixels of 1:1'],
     [words([...read.texts]), words(texts)],
     [`chunks ${read.chunks.join(' ')}`, `chunks ${chunks.join(' ')}`],
   ];

@@ -18,10 +18,13 @@ const [FEWEST, MOST] = [200, 1500];
 
 /** One place in each part of a grid over the still, drawn by `seed`. */
 export function drawnPlaces(
-  { width, height, reduce: { factor } }: Pick<StillsOutcome, 'width' | 'height' | 'reduce'>,
+  { width, height, reduce }: Pick<StillsOutcome, 'width' | 'height' | 'reduce'>,
   seed: string,
 ): Place[] {
-  const wanted = Math.min(MOST, Math.max(FEWEST, Math.floor(SOURCE_PIXELS / factor ** 2)));
+  const wanted = Math.min(
+    MOST,
+    Math.max(FEWEST, Math.floor((SOURCE_PIXELS * width * height) / (reduce.width * reduce.height))),
+  );
   const columns = Math.max(1, Math.min(width, Math.round(Math.sqrt((wanted * width) / height))));
   const rows = Math.max(1, Math.min(height, Math.round(wanted / columns)));
   const places: Place[] = [];
@@ -38,15 +41,28 @@ export function drawnPlaces(
   return places;
 }
 
-/** Pixels of the picture whose mean is a pixel of the still. */
+/** How much of each pixel of the picture, 0 to 1, lies under pixel `at` of a side of the still. */
+function under(at: number, made: number, of: number): { readonly at: number; readonly part: number }[] {
+  const [from, to] = [(at * of) / made, ((at + 1) * of) / made];
+  const first = Math.floor(from);
+  return Array.from({ length: Math.ceil(to) - first }, (_, index) => ({
+    at: first + index,
+    part: Math.min(to, first + index + 1) - Math.max(from, first + index),
+  })).filter(({ part }) => part > 1e-9);
+}
+
+/** Pixels of the picture whose mean, each by its part, is a pixel of the still. */
 export function squareOf(
-  { reduce: { factor, left, top } }: Pick<StillsOutcome, 'reduce'>,
+  { reduce, width, height }: Pick<StillsOutcome, 'reduce' | 'width' | 'height'>,
   { x, y }: Place,
-): Place[] {
-  return Array.from({ length: factor ** 2 }, (_, index) => ({
-    x: left + factor * x + (index % factor),
-    y: top + factor * y + Math.floor(index / factor),
-  }));
+): (Place & { readonly part: number })[] {
+  return under(y, height, reduce.height).flatMap((line) =>
+    under(x, width, reduce.width).map((column) => ({
+      x: reduce.left + column.at,
+      y: reduce.top + line.at,
+      part: line.part * column.part,
+    })),
+  );
 }
 
 /** Light of a display of ITU-R BT.1886 (Annex 1, black of 0) coded for one of sRGB (IEC 61966-2-1); a code of sRGB stays. */

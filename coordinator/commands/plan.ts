@@ -9,6 +9,7 @@ import { defaultWorkers } from '../night/workers.ts';
 import { leftOfJobs, leftOfRoll } from '../plan/left.ts';
 import { cadenceOfRoll } from '../plan/cadence.ts';
 import { shownOfRoll } from '../plan/shown.ts';
+import { shapesOfRoll } from '../plan/shapes.ts';
 import { writtenOfRoll } from '../plan/written.ts';
 import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
@@ -164,6 +165,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       },
       left: leftOfRoll(ofRoll),
       shown: shownOfRoll(ofRoll),
+      shapes: shapesOfRoll(ofRoll),
       cadence: cadenceOfRoll(ofRoll),
       written: writtenOfRoll(ofRoll),
       sketchBytes: sumOf(ofRoll, ({ job }) =>

@@ -3,6 +3,7 @@ import type { Finding } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import type { NightPlan } from '../plan/index.ts';
 import type { CadenceOfRoll } from '../plan/cadence.ts';
+import type { ShapesOfRoll } from '../plan/shapes.ts';
 import type { ShownOfRoll } from '../plan/shown.ts';
 import type { WrittenOfRoll } from '../plan/written.ts';
 import type { LeftOfRoll } from '../plan/left.ts';
@@ -30,6 +31,7 @@ export interface PlannedRoll {
   /** How movies for a display show their pictures. */
   readonly shown: readonly ShownOfRoll[];
   /** How deliverables run that are not as their clips were recorded. */
+  readonly shapes: readonly ShapesOfRoll[];
   readonly cadence: readonly CadenceOfRoll[];
   /** What is written into pictures, beside names and timecode. */
   readonly written: readonly WrittenOfRoll[];
@@ -61,8 +63,9 @@ function ofClips({ profiles, clips }: Pick<ShownOfRoll, 'profiles' | 'clips'>): 
 }
 
 /** Each on a line of its own: what is shown in which way, what runs otherwise than its clip, what is burnt in. */
-const waysText = ({ shown, cadence, written }: PlannedRoll): string =>
+const waysText = ({ shapes, shown, cadence, written }: PlannedRoll): string =>
   [
+    ...shapes.map((one) => `${one.shape}: ${ofClips(one)}`),
     ...shown.map((one) => `shown ${one.way}: ${ofClips(one)}`),
     ...cadence.map((one) => `${one.way}: ${ofClips(one)}`),
     ...written.map((one) => `burnt in ${printable(one.text)}: ${ofClips(one)}`),

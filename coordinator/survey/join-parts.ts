@@ -1,4 +1,5 @@
 /** One clip of the parts of a spanned recording, and what does not run on from one to the next. Pure. */
+import { turnOf, turnText } from '../../media/upright.ts';
 import { printable } from '../../files/names.ts';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { ClipPlace } from '../../ledger/clip.ts';
@@ -30,7 +31,7 @@ function formOf({ container, video, audio, reel }: ClipFacts): Record<string, st
   return {
     container,
     picture: `stream ${video.streamIndex}, ${video.codec} ${video.codecTag} ${video.profile ?? ''} ${video.pixelFormat}`,
-    raster: `${size(video)}, pixels ${formatRatio(video.pixelAspect)}, turned ${video.rotation}`,
+    raster: `${size(video)}, pixels ${formatRatio(video.pixelAspect)}, ${turnText(turnOf(video))}`,
     fields: video.fieldOrder,
     rate: formatRatio(video.rate),
     colour: `${colour.primaries} ${colour.transfer} ${colour.matrix} ${colour.range} ${video.chromaSiting ?? ''}`,

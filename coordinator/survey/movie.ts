@@ -113,8 +113,8 @@ export function judgeMovie(facts: ClipFacts, evidence: ProbeEvidence, subject: F
     found.push(
       finding(
         'clip-rotation-unsupported',
-        'a display matrix that does more than turn by quarters',
-        'a turn by 0, 90, 180 or 270 degrees',
+        'a display matrix that does more than mirror and turn by quarters',
+        'a picture that is mirrored or not, and turned by 0, 90, 180 or 270 degrees',
         subject,
       ),
     );

@@ -12,6 +12,7 @@ import {
   damageFindings,
   decideRate,
   lackingFinding,
+  lyingFindings,
   timecodeFindings,
   unreadFindings,
 } from '../../media/sequence/judge.ts';
@@ -71,6 +72,7 @@ export async function surveySequence(
   const findings = [
     ...damageFindings(place, reading.damaged, subject),
     ...shapeFindings(reading.headers, subject),
+    ...lyingFindings(place, reading.headers, subject),
     ...rateFindings,
   ];
   const unread = unreadFindings(place, reading.headers, subject);

@@ -92,8 +92,9 @@ export const clipCodes = {
   },
   'clip-rotation-unsupported': {
     weight: 'hold',
-    title: 'the clip is mirrored, or rotated by other than 90, 180 or 270 degrees',
-    remedy: 'Deliver this clip outside Rushlight: only rotations by 90, 180 and 270 degrees are made.',
+    title: 'the clip is turned in a way in which its samples cannot be moved',
+    remedy:
+      'Deliver this clip outside Rushlight: of movies and raw frames mirrored pictures and turns by 90, 180 and 270 degrees are made upright, where they are of whole frames and their chroma samples come to lie whole.',
   },
   'clip-rate-varies': {
     weight: 'hold',

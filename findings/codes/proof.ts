@@ -26,6 +26,18 @@ export const proofCodes = {
     remedy:
       'Look for a wrapper around ffmpeg that opens another file: the frames that the encoder received differ from the clip, decoded a second time. Name the real program with --ffmpeg, and run again.',
   },
+  'fields-stated-otherwise': {
+    weight: 'hold',
+    title: 'two statements of the clip contradict each other about which field is the earlier one',
+    remedy:
+      'Look at a frame of the clip in which something moves: played field by field in the wrong order, it jumps back and forth. Have the file stated rightly by whoever made it, or deliver it outside Rushlight.',
+  },
+  'turn-differs': {
+    weight: 'hold',
+    title: 'the clip was taken in turned or mirrored otherwise than its file says',
+    remedy:
+      'Run again with a newer ffprobe (`--ffprobe`): how pictures are to be seen is read of the file a second time, and both readings must agree. A file that is no MOV or MP4 cannot be read a second time: deliver it outside Rushlight.',
+  },
   'source-read-differs': {
     weight: 'hold',
     title: 'two programs read different data from the same clip',

@@ -54,6 +54,7 @@ const one = (...order: readonly (Component | null)[]): Plane => ({ across: 1, do
 const SUBSAMPLING: Readonly<Record<string, readonly [1 | 2, 1 | 2]>> = {
   '420': [2, 2],
   '422': [2, 1],
+  '440': [1, 2],
   '444': [1, 1],
 };
 
@@ -70,7 +71,7 @@ const letters = (text: string): (Component | null)[] =>
   [...text].map((letter) => (letter === 'r' || letter === 'g' || letter === 'b' ? letter : null));
 
 function describe(name: string): Description | null {
-  let parts = /^yuv([aj]?)(420|422|444)p(\d+)?(le|be)?$/.exec(name);
+  let parts = /^yuv([aj]?)(420|422|440|444)p(\d+)?(le|be)?$/.exec(name);
   if (parts !== null) {
     const [, alpha, layout = '', depth = '8', end] = parts;
     const [across, down] = SUBSAMPLING[layout] as readonly [1 | 2, 1 | 2];

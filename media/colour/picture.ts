@@ -445,6 +445,11 @@ export class PictureKernel {
       from = blended;
     }
     from += MARGIN * 4;
+    if (across === null && from === blended + MARGIN * 4) {
+      // Of 4:4:0: the other plane is blended in the same place.
+      this.#memory.f32(to, source.width).set(this.#memory.f32(from, source.width));
+      return to;
+    }
     if (across === null) return from;
     const [even, odd] = across;
     this.#kernels.doubleLine(from, samples.width, even.first, ...even.weights, odd.first, ...odd.weights, to);

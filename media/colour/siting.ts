@@ -8,8 +8,18 @@
  * field, at the phases of that field (ISO/IEC 13818-2, figure 6-3): a quarter of a chroma line apart.
  */
 
-/** By ffprobe's names (ITU-T H.273, figure 10, `chroma_sample_loc_type` 0 to 5). */
-export const sitings = ['left', 'center', 'topleft', 'top', 'bottomleft', 'bottom'] as const;
+/** By ffprobe's names (ITU-T H.273, figure 10, `chroma_sample_loc_type` 0 to 5); behind them the three that pictures have which were turned or mirrored. */
+export const sitings = [
+  'left',
+  'center',
+  'topleft',
+  'top',
+  'bottomleft',
+  'bottom',
+  'right',
+  'topright',
+  'bottomright',
+] as const;
 export type Siting = (typeof sitings)[number];
 export const isSiting = (name: string): name is Siting => (sitings as readonly string[]).includes(name);
 
@@ -48,14 +58,15 @@ function tapsAt(place: number, c?: number): Taps {
 
 /** Where the chroma of luma column `x` comes from. */
 export function tapsAcross(siting: Siting, x: number, c?: number): Taps {
+  const right = siting === 'right' || siting === 'topright' || siting === 'bottomright';
   const between = siting === 'center' || siting === 'top' || siting === 'bottom';
-  return tapsAt((x - (between ? 0.5 : 0)) / 2, c);
+  return tapsAt((x - (right ? 1 : between ? 0.5 : 0)) / 2, c);
 }
 
 /** Luma lines from the luma line of the same number to the first chroma line, in a frame and in each field. */
 function offsetDown(siting: Siting, field: 'frame' | 'top' | 'bottom'): number {
-  if (siting === 'topleft' || siting === 'top') return 0;
-  if (siting === 'bottomleft' || siting === 'bottom') return 1;
+  if (siting === 'topleft' || siting === 'top' || siting === 'topright') return 0;
+  if (siting === 'bottomleft' || siting === 'bottom' || siting === 'bottomright') return 1;
   // Between two lines of the frame: in lines of the field, nearer to the field's own first line in the top field, to its second in the bottom one.
   return field === 'frame' ? 0.5 : field === 'top' ? 0.25 : 0.75;
 }

@@ -58,6 +58,8 @@ export interface StillHeader {
   readonly neededBytes: number | null;
   /** Of OpenEXR alone. */
   readonly exr?: ExrStorage;
+  /** How the picture lies, as the file says it; absent: it stands upright, or nobody says anything. */
+  readonly lies?: string;
 }
 
 /** A header that is none, or says what cannot be. */

@@ -9,7 +9,7 @@ import type { ClipFacts } from '../facts.ts';
 import type { OpenedInput } from '../input.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { type MovieForm, readForm } from './form.ts';
-import { pictureFacts, turnOf } from './picture.ts';
+import { pictureFacts, statedTurn } from './picture.ts';
 import { type Headers, type StreamHeader, scan } from './scan.ts';
 import { audioFacts } from './audio.ts';
 import { reelOf, startTimecode } from './timecode.ts';
@@ -167,7 +167,7 @@ export async function probeMovie(
     readErrors: read.errors,
     refusedTimecode: start.refused,
     pictures,
-    turnsByQuarters: turnOf(picture) !== null,
+    turnsByQuarters: statedTurn(picture) !== null,
     unknownAudio: audioTracks.filter((_, index) => measured[index] === null).map((stream) => stream.index),
   };
   return { state: 'measured', facts, evidence };

@@ -2,6 +2,7 @@
 import type { FieldOrder, VideoFacts } from '../facts.ts';
 import { codecFromFfmpeg } from '../codec-names.ts';
 import { isGray, isPlanarYuv, isRgb, planesOf } from '../pixel-format.ts';
+import { type Turn, turnOfMatrix } from '../upright.ts';
 import { type Tag, tagFromFfmpeg } from '../colour/h273.ts';
 import type { ColourTags } from '../colour/tags.ts';
 import {
@@ -78,15 +79,13 @@ export function bitDepthOf(pixelFormat: string, rawBits: string | undefined): nu
   return name === 'nv20' ? 10 : 8;
 }
 
-export type Turn = VideoFacts['rotation'];
-
 /**
- * The clockwise turn that brings the picture upright, from the display matrix (14496-12, 6.2.2: a b u / c d v / x y w,
- * 16.16 fixed point); null when the matrix mirrors, shears or turns by anything but quarters.
+ * What brings the picture upright, from the display matrix (14496-12, 6.2.2: a b u / c d v / x y w,
+ * 16.16 fixed point); null when the matrix shears or turns by anything but quarters.
  */
-export function turnOf(stream: StreamHeader): Turn | null {
+export function statedTurn(stream: StreamHeader): Turn | null {
   const matrix = stream.side_data_list.find((side) => side.displaymatrix !== undefined)?.displaymatrix;
-  if (matrix === undefined) return 0;
+  if (matrix === undefined) return { rotation: 0, mirrored: false };
   const numbers = matrix
     .split('\n')
     .flatMap((line) =>
@@ -99,11 +98,7 @@ export function turnOf(stream: StreamHeader): Turn | null {
     .map(Number);
   const [a, b, , c, d] = numbers;
   if (a === undefined || b === undefined || c === undefined || d === undefined) return null;
-  if (b === 0 && c === 0 && a > 0 && d > 0) return 0;
-  if (b === 0 && c === 0 && a < 0 && d < 0) return 180;
-  if (a === 0 && d === 0 && b > 0 && c < 0) return 90;
-  if (a === 0 && d === 0 && b < 0 && c > 0) return 270;
-  return null;
+  return turnOfMatrix(a, b, c, d);
 }
 
 export interface PictureProblem {
@@ -179,6 +174,7 @@ export function pictureFacts(
         )
       : null;
   const chromaSiting = chromaSitingOf(stream, pixelFormat);
+  const turn = statedTurn(stream);
   const rate = frameSpacing.rate ?? single;
   if (rate === null) return { problem: 'no-frames', detail: 'one frame, and neither a rate nor a duration' };
   const firstTime = times[0] ?? 0;
@@ -194,7 +190,8 @@ export function pictureFacts(
     width: stream.width,
     height: stream.height,
     pixelAspect: ratioOf(stream.sample_aspect_ratio) ?? { num: 1, den: 1 },
-    rotation: turnOf(stream) ?? 0,
+    rotation: turn?.rotation ?? 0,
+    ...(turn?.mirrored === true ? { mirrored: true } : {}),
     pixelFormat,
     bitDepth: bitDepthOf(pixelFormat, stream.bits_per_raw_sample),
     fieldOrder: FIELD_ORDERS[stream.field_order ?? ''] ?? 'unknown',

@@ -19,7 +19,7 @@ import type { DngFrame, RawCamera, RawPicture } from '../formats/dng/header.ts';
 import type { RawFacts } from '../raw-facts.ts';
 import { correctionName, whyNot } from './corrections/which.ts';
 import { illuminantKelvin } from './develop/illuminants.ts';
-import { turnOf } from './develop/turn.ts';
+import { isMirrored, turnOf } from './develop/turn.ts';
 import { type DngReading, type FrameTags, framePath } from './sequence.ts';
 
 /** Fields of the picture that may not change within a clip, each with its name for people. */
@@ -241,7 +241,8 @@ function clipFacts({
         Math.round(picture.defaultScale.horizontal * SCALE_DIGITS),
         Math.round(picture.defaultScale.vertical * SCALE_DIGITS),
       ),
-      rotation: turnOf(picture.orientation) ?? 0,
+      rotation: turnOf(picture.orientation),
+      ...(isMirrored(picture.orientation) ? { mirrored: true } : {}),
       pixelFormat: pixelFormatOf(picture),
       bitDepth: picture.bitsPerSample,
       fieldOrder: 'progressive',
@@ -347,15 +348,6 @@ export async function surveyDng(
   if (reading.frames.some((frame) => frame !== null)) findings.push(...rateFindings);
   if (first === null || rate === null) return { facts: null, findings };
   findings.push(...timecodeFindings(place, timecodeInHeaders(reading.frames, rate), subject));
-  if (turnOf(first.picture.orientation) === null)
-    findings.push(
-      finding(
-        'clip-rotation-unsupported',
-        `Orientation ${first.picture.orientation}: mirrored`,
-        'a picture that is turned by quarters, or not at all',
-        subject,
-      ),
-    );
   const served = await tryDecoder(framePath(rollFolder, place, place.first), first, {
     ...options,
     subject: { ...subject, file: fileOf(0) },

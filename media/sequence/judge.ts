@@ -120,6 +120,25 @@ export function decideRate(
   };
 }
 
+/** Frames that lie otherwise than they are to be seen: ffmpeg takes them as they are stored. */
+export function lyingFindings(
+  place: SequencePlace,
+  headers: readonly (Pick<StillHeader, 'lies'> | null)[],
+  subject: FindingSubject,
+): Finding[] {
+  const index = headers.findIndex((header) => header?.lies !== undefined);
+  return index < 0
+    ? []
+    : [
+        finding(
+          'clip-rotation-unsupported',
+          `frame ${place.first + index}: ${headers[index]?.lies}`,
+          'numbered frames that are stored upright',
+          subject,
+        ),
+      ];
+}
+
 export function timecodeFindings(
   place: SequencePlace,
   timecode: SequenceTimecode,

@@ -11,11 +11,13 @@ import type { CorrectionChoice } from '../../media/interpretation.ts';
 import { OWN_DECODER } from '../../media/raw/decoders/names.ts';
 import { cropOf, halved } from '../../media/raw/develop/crop.ts';
 import { developmentOf } from '../../media/raw/develop/development.ts';
-import { turned, turnOf } from '../../media/raw/develop/turn.ts';
+import { isMirrored, turned, turnOf } from '../../media/raw/develop/turn.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
+import { uprightFacts } from '../../media/upright.ts';
 import type { InputPlace } from '../../media/input.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import { matrixBeside } from '../outcome/colour.ts';
+import { lyingFinding } from '../upright.ts';
 import { reelOfSource } from '../outcome/reel.ts';
 import { cadenceOf, type Decided } from '../outcome/cadence.ts';
 import type { Development } from '../development.ts';
@@ -59,9 +61,12 @@ export function groundOf({
   day,
   roll,
   clip,
-  facts,
+  facts: recorded,
   profile,
 }: MasterRequest): MasterGround | { readonly findings: readonly Finding[] } {
+  const lying = lyingFinding(recorded);
+  if (lying !== null) return { findings: [lying] };
+  const facts = uprightFacts(recorded);
   const { video } = facts;
   const cadence = cadenceOf(facts, {
     rate: profile.rate,
@@ -142,36 +147,7 @@ export function sizeOf(
   if (raw === undefined) return uprightSize(video);
   const crop = cropOf(raw.picture);
   const shown = development.demosaic === 'half' ? halved(crop) : crop;
-  return turned(shown, turnOf(raw.picture.orientation) ?? 0);
-}
-
-type Site = readonly [across: -1 | 0 | 1, down: -1 | 0 | 1];
-const aQuarterOn = ([across, down]: Site): Site => [down === 0 ? 0 : down === 1 ? -1 : 1, across];
-
-/** Where each siting of H.273 lies in its cell of luma samples, and the two that it has no name for. */
-const SITES: Readonly<Record<string, Site>> = {
-  left: [-1, 0],
-  center: [0, 0],
-  topleft: [-1, -1],
-  top: [0, -1],
-  bottomleft: [-1, 1],
-  bottom: [0, 1],
-  right: [1, 0],
-  topright: [1, -1],
-  bottomright: [1, 1],
-};
-
-/** Of the picture that ffmpeg has turned clockwise: chroma turns with the samples that it belongs to. What has no name there comes back as one that nobody knows. */
-export function turnedSiting(siting: string, rotation: 0 | 90 | 180 | 270): string {
-  let at = SITES[siting];
-  if (at === undefined) return siting;
-  for (let quarters = rotation / 90; quarters > 0; quarters -= 1) {
-    at = aQuarterOn(at);
-  }
-  const [across, down] = at;
-  return (
-    Object.keys(SITES).find((name) => SITES[name]?.[0] === across && SITES[name]?.[1] === down) ?? siting
-  );
+  return turned(shown, turnOf(raw.picture.orientation));
 }
 
 type Way =
@@ -191,7 +167,7 @@ function logByTags({
     : [];
 }
 
-/** Of code values: from what was recorded to scene-linear, by the settings and the file's tags. */
+/** Of code values: from what was recorded to scene-linear, by the settings and the file's tags. Of an upright picture. */
 export function codedLinearisation({ video, interpretation, declared, exr }: ClipFacts): Way {
   const input = interpretation?.input ?? null;
   const { colour, pixelFormat, width, height } = video;
@@ -217,27 +193,12 @@ export function codedLinearisation({ video, interpretation, declared, exr }: Cli
         finding('master-source-unsupported', `matrix ${matrix}`, `one of: ${ycbcrMatrices.join(', ')}`),
       ],
     };
-  const quarter = video.rotation === 90 || video.rotation === 270;
-  if (quarter && across !== down)
-    return {
-      findings: [
-        finding(
-          'master-source-unsupported',
-          `pixel format ${pixelFormat}, to be turned by ${video.rotation} degrees`,
-          'chroma that is as fine across as it is down, or an upright picture',
-        ),
-      ],
-    };
   const recorded = video.chromaSiting ?? 'left';
-  const siting = across > 1 || down > 1 ? turnedSiting(recorded, video.rotation) : null;
+  const siting = across > 1 || down > 1 ? recorded : null;
   if (siting !== null && !isSiting(siting))
     return {
       findings: [
-        finding(
-          'master-source-unsupported',
-          `chroma at ${recorded}${video.rotation === 0 ? '' : `, to be turned by ${video.rotation} degrees: at ${siting}`}`,
-          `one of: ${sitings.join(', ')}`,
-        ),
+        finding('master-source-unsupported', `chroma at ${recorded}`, `one of: ${sitings.join(', ')}`),
       ],
     };
   const untagged = kind === 'yuv' && (colour.matrix === null || colour.range === null);
@@ -323,7 +284,7 @@ export function rawLinearisation({ raw, interpretation }: ClipFacts, development
   };
   const corrections = correctionsMade(raw.corrections ?? [], choice);
   if (corrections.refusals.length > 0) return { findings: corrections.refusals };
-  const turn = turnOf(raw.picture.orientation) ?? 0;
+  const turn = turnOf(raw.picture.orientation);
   const shown = cropOf(raw.picture);
   if (development.demosaic === 'half' && (shown.width < 2 || shown.height < 2))
     return {
@@ -361,6 +322,7 @@ export function rawLinearisation({ raw, interpretation }: ClipFacts, development
       ...development,
       corrections: corrections.made,
       turn,
+      ...(isMirrored(raw.picture.orientation) ? { mirrored: true } : {}),
       neutral: [...neutral],
       matrix: [[...x], [...y], [...z]],
       anchor,

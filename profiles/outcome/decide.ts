@@ -1,12 +1,14 @@
 /** The outcome of one clip in one profile, or why there is none. Pure: facts and profile alone decide, and every reason against it is reported at once. */
 import { type Finding, finding } from '../../findings/finding.ts';
-import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { type ClipFacts, earlierField, uprightSize } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio, type Rate, roundedDivision, safeNumber } from '../../media/time/rate.ts';
 import { rgbBasis } from '../../proof/tap.ts';
 import { isWatermark } from '../../proof/text/form.ts';
 import { traitsOf, vc3FrameBytes } from '../codecs.ts';
 import { pixelsReadBack } from '../ffmpeg-names.ts';
+import { uprightFacts } from '../../media/upright.ts';
+import { lyingFinding } from '../upright.ts';
 import { LARGEST_SIDE } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
@@ -141,7 +143,11 @@ function pictureOf(video: ClipFacts['video'], profile: Profile): Picture | { fin
     pixelFormat: pixelsReadBack(traits, profile.pixels, output.range),
     colour: { ...output },
     basis: isRgb(video.pixelFormat) ? rgbBasis : { matrix: source.matrix, range: source.range },
-    kept: { exact: null, fieldOrder: 'progressive', pixelAspect: { num: 1, den: 1 } },
+    kept: {
+      exact: null,
+      fieldOrder: 'progressive',
+      pixelAspect: profile.raster.pixel_aspect === 'keep' ? video.pixelAspect : { num: 1, den: 1 },
+    },
     notes: colour.notes,
   };
 }
@@ -176,7 +182,13 @@ function noGridFor({ video }: ClipFacts, profile: Profile, isShown: boolean): st
 }
 
 export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
-  const { day, roll, clip, facts: recorded, profile } = request;
+  const { day, roll, clip, profile } = request;
+  // What keeps every sample keeps them as they lie, or refuses them.
+  const kept = profile.video.codec === 'ffv1';
+  const lying = kept ? null : lyingFinding(request.facts);
+  if (lying !== null)
+    return { outcome: null, findings: [{ ...lying, roll, clip: clip.id, profile: profile.name }] };
+  const recorded = kept ? request.facts : uprightFacts(request.facts);
   const decided = shownOf(recorded, profile);
   const shown = 'findings' in decided ? null : decided.shown;
   const facts = factsSeen(recorded, shown);
@@ -214,7 +226,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const audio = audioOf(heard, profile, 'findings' in cadence ? null : cadence.cadence.offSpeed);
   const raster = rasterOf(video, profile.raster);
   const level = levelOf(profile.video, raster, rate);
-  const interlaced = earlierField(video) !== null;
+  const interlaced = earlierField(recorded.video) !== null;
   const burnIn = burnInOf({
     profile,
     size: raster,
@@ -239,7 +251,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
         ]
       : []),
     ...(interlaced && profile.interlaced === 'hold'
-      ? [finding('interlaced-held', `interlaced, ${video.fieldOrder}`, 'progressive')]
+      ? [finding('interlaced-held', `interlaced, ${recorded.video.fieldOrder}`, 'progressive')]
       : []),
     ...('findings' in decided ? decided.findings : []),
     ...('findings' in cadence ? cadence.findings : []),
@@ -304,7 +316,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       basis: picture.basis,
       earlierField: earlierField(video),
       kept: traits.lossless,
-      lines: video.rotation === 90 || video.rotation === 270 ? video.width : video.height,
+      lines: uprightSize(video).height,
       audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),
     },
     burnIn: [...burnIn.burnIn],

@@ -1,5 +1,6 @@
 /** What a deliverable that keeps its source as it is says of the picture, and what it has no place for. */
 import { type Finding, finding } from '../../findings/finding.ts';
+import { isUpright, turnOf, turnText } from '../../media/upright.ts';
 import { earlierField, type FieldOrder, type VideoFacts } from '../../media/facts.ts';
 import { namesOf } from '../../media/colour/h273.ts';
 import type { ColourTags } from '../../media/colour/tags.ts';
@@ -45,12 +46,12 @@ export function keptPictureOf(
   const pixels = keptPixels(video.pixelFormat);
   const colour = tagsOf(video);
   const findings = [
-    ...(video.rotation === 0
+    ...(isUpright(turnOf(video))
       ? []
       : [
           finding(
             'not-representable',
-            `a picture to be turned by ${video.rotation} degrees`,
+            `a picture to be ${turnText(turnOf(video))}`,
             'a picture that stands upright as it is coded',
           ),
         ]),

@@ -31,6 +31,7 @@ interface Fraction {
 const times = (a: Fraction, b: Fraction): Fraction => ({ num: a.num * b.num, den: a.den * b.den });
 const over = (whole: number, side: Fraction): Fraction => ({ num: BigInt(whole) * side.den, den: side.num });
 const less = (a: Fraction, b: Fraction): boolean => a.num * b.den < b.num * a.den;
+const SQUARE = { num: 1, den: 1 } as const;
 const ONE: Fraction = { num: 1n, den: 1n };
 
 /** The nearest multiple, halves upwards; not beyond `limit` (null: no limit); at least one multiple. */
@@ -128,6 +129,9 @@ function insideLine(
 }
 
 export function rasterOf(video: VideoFacts, raster: Profile['raster']): Raster {
+  // Counted in pixels as they are.
+  if (raster.pixel_aspect === 'keep')
+    return rasterOf({ ...video, pixelAspect: SQUARE }, { ...raster, pixel_aspect: 'square' });
   const { frameLine } = video;
   if (frameLine !== undefined && raster.policy !== 'coded')
     return insideLine({ ...video, frameLine }, raster);

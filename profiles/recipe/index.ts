@@ -1,5 +1,6 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { AS_CODED, isUpright, turnOf, uprightChains, uprightFacts } from '../../media/upright.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
@@ -8,7 +9,15 @@ import { burnIn, type TextFile } from './burn-in.ts';
 import { comparedOf, decodedPads, givenPads } from './compared.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
-import { gridFilters, otherRate, pictureFilters, sharedFilters, tagFilter, WITNESS } from './picture.ts';
+import {
+  framesOfFields,
+  gridFilters,
+  otherRate,
+  pictureFilters,
+  sharedFilters,
+  tagFilter,
+  WITNESS,
+} from './picture.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import { rawPictures } from '../../proof/tap.ts';
@@ -64,7 +73,7 @@ export type { Pipe } from './witness.ts';
 
 export function recipeOf(request: RecipeRequest): Recipe {
   const {
-    facts,
+    facts: recorded,
     deliverables,
     textFolder,
     alignsText = false,
@@ -72,6 +81,8 @@ export function recipeOf(request: RecipeRequest): Recipe {
     frames = false,
     threads,
   } = request;
+  // Of deliverables that keep every sample nothing is turned (profiles/outcome/kept.ts).
+  const facts = uprightFacts(recorded);
   const views = viewsOf(
     facts,
     deliverables.map(({ outcome }) => outcome),
@@ -136,12 +147,16 @@ export function recipeOf(request: RecipeRequest): Recipe {
   const onGrid = deliverables.find(({ outcome }) => outcome.cadence.constant !== null)?.outcome;
   if (onGrid !== undefined && (frames || viewed.length > 0 || fed))
     throw new RangeError('a grid for other pictures than recorded ones');
+  // Of the decoder; pictures that are fed in were turned where they were developed.
+  const upright = fed ? [`[${picture}]${WITNESS}`] : decodedUpright(recorded, picture);
+  const seen = (pads: readonly string[]): string =>
+    [...upright.slice(0, -1), `${upright.at(-1)},${split(pads)}`].join(';');
   // The fingerprints of the source are of every decoded frame, in front of a grid.
   const decoded =
     onGrid === undefined
-      ? `[${picture}]${WITNESS},${split([...ofDeliverables, ...witness.taken, ...ofViews])}`
+      ? seen([...ofDeliverables, ...witness.taken, ...ofViews])
       : [
-          `[${picture}]${WITNESS},${split(['on-grid', ...witness.taken])}`,
+          seen(['on-grid', ...witness.taken]),
           `[on-grid]${[...gridFilters(facts, onGrid), split(ofDeliverables)].join(',')}`,
         ].join(';');
   const shared = [null, ...views].flatMap((view) =>
@@ -157,7 +172,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     decoded,
     ...witness.chains,
     ...viewed.flatMap((view) => [
-      `[view${view.index}]${[...(view.shown.from === 'recorded' ? recordedRgb(facts, view.shown) : []), split([`table${view.index}`, ...givenPads(view), view.thin.before])].join(',')}`,
+      `[view${view.index}]${[...(view.shown.from === 'recorded' ? [...framesOfFields(facts), ...recordedRgb(facts, view.shown)] : []), split([`table${view.index}`, ...givenPads(view), view.thin.before])].join(',')}`,
       `[table${view.index}]${throughTable(view.table)},${split([...takenBy(views[view.index] ?? null), view.fingerprints.from, view.thin.behind])}`,
       ...view.fingerprints.chains,
       ...view.thin.chains,
@@ -233,6 +248,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
     inputOptions: [
+      ...AS_CODED,
       '-noauto_conversion_filters',
       '-filter_complex_threads',
       String(threads),
@@ -276,6 +292,14 @@ export function recipeOf(request: RecipeRequest): Recipe {
     masks: taps.map((tap) => tap?.mask ?? null),
     textFiles: ways.flatMap(({ files }) => files),
   };
+}
+
+/** Chains from the decoder to the upright picture, whose last one goes on. */
+function decodedUpright({ raw, video }: ClipFacts, picture: string): string[] {
+  const decoded = `[${picture}]${WITNESS}`;
+  return raw !== undefined || isUpright(turnOf(video))
+    ? [decoded]
+    : [`${decoded}[coded]`, ...uprightChains(video, 'coded', 'upright'), '[upright]null'];
 }
 
 /** From `[<from>]` to `[in<index>]` of each deliverable. Fields are made into frames once for all that want frames. */

@@ -88,6 +88,9 @@ const places: Readonly<Record<Siting, readonly [across: number, down: number]>> 
   top: [128, 0],
   bottomleft: [0, 256],
   bottom: [128, 256],
+  right: [256, 128],
+  topright: [256, 0],
+  bottomright: [256, 256],
 };
 
 /**

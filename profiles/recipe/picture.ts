@@ -25,22 +25,22 @@ export const WITNESS = 'showinfo=checksum=0';
  * file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.
  * `fields`: of an interlaced source, whether they are made into frames or kept.
  */
-export function sharedFilters(
-  { video }: ClipFacts,
+export const sharedFilters = (
+  facts: ClipFacts,
   fields: 'made' | 'kept',
-  rate: Rate = video.rate,
-): string[] {
-  const earlier = fields === 'kept' ? null : earlierField(video);
-  return [
-    // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
-    ...(earlier === null
-      ? []
-      : [
-          `scale=flags=${SCALE_FLAGS}`,
-          `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
-        ]),
-    ...numbered(rate),
-  ];
+  rate: Rate = facts.video.rate,
+): string[] => [...(fields === 'kept' ? [] : framesOfFields(facts)), ...numbered(rate)];
+
+/** Of an interlaced source one whole frame of each; of others nothing. */
+export function framesOfFields({ video }: ClipFacts): string[] {
+  const earlier = earlierField(video);
+  // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
+  return earlier === null
+    ? []
+    : [
+        `scale=flags=${SCALE_FLAGS}`,
+        `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
+      ];
 }
 
 /**
@@ -73,15 +73,18 @@ const numbered = (rate: Rate): string[] => [
 export const otherRate = ({ video }: ClipFacts, { rate }: Outcome): string[] =>
   sameRatio(video.rate, rate) ? [] : numbered(rate);
 
+/** Of a pixel, by a whole number for each side. */
+const shapeFilter = ({ num, den }: Outcome['pixelAspect']): string =>
+  num === den ? 'setsar=1' : `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`;
+
 /** Between a decoder and an encoder that keeps every sample stands nothing but the name that the encoder knows the samples by. */
 function keptFilters({ video }: ClipFacts): string[] {
   const pixels = keptPixels(video.pixelFormat);
   if (pixels === null) throw new RangeError('a recipe was asked for what the profile refuses');
-  const { num, den } = video.pixelAspect;
   // Plane by plane, without a scaler: none of them is touched.
   const renamed =
     pixels.encodedAs === video.pixelFormat ? [] : [`mergeplanes=mapping=0x000102:format=${pixels.encodedAs}`];
-  return [...renamed, `setsar=sar=${num}/${den}:max=${Math.max(num, den, 100)}`];
+  return [...renamed, shapeFilter(video.pixelAspect)];
 }
 
 /** To raster, pixels, matrix and range of the outcome. Text is drawn behind this, `tagFilter` comes last. */
@@ -120,7 +123,7 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
     // FFmpeg 5.1's VC-3 encoder crashes on lines that do not begin where a processor likes it: they are copied to such places.
     filters.push(`crop=w=${outcome.width}:h=${outcome.height}:x=${left}:y=${top}:exact=1`, 'copy');
   }
-  return [...filters, 'setsar=1'];
+  return [...filters, shapeFilter(outcome.pixelAspect)];
 }
 
 const tagOf = (tag: Tag, name: string | null): string =>

@@ -1,5 +1,5 @@
 /** The colour way inside the one decode: from decoded frames to R'G'B' as recorded, through the table to those of the display, and what is looked at on the way. */
-import { type ClipFacts, uprightSize } from '../../media/facts.ts';
+import { type ClipFacts, earlierField, uprightSize } from '../../media/facts.ts';
 import { tilePlan, type TilePlan } from '../../proof/encoder-input/tiles.ts';
 import { rawPictures } from '../../proof/tap.ts';
 import { thinned } from '../../proof/colour-way/thin.ts';
@@ -44,7 +44,7 @@ export function recordedTiles(facts: ClipFacts): TilePlan {
   return tilePlan({
     source: size,
     framing: { scaled: size, window: { left: 0, top: 0, ...size }, covered: [] },
-    fields: false,
+    fields: earlierField(facts.video) !== null,
     frames: facts.video.frames,
     rgb: false,
     throughRgb: true,

@@ -18,7 +18,8 @@ import {
 } from '../../media/colour/output/placed-sdr.ts';
 import { changesPictures, type ColourWay, endsOnDisplay, usualWay } from '../../media/colour/way.ts';
 import { type ClipFacts, earlierField, type VideoFacts } from '../../media/facts.ts';
-import { codedLinearisation, rawLinearisation, sizeOf, tagsText } from '../master/ground.ts';
+import { uprightFacts } from '../../media/upright.ts';
+import { codedLinearisation, rawLinearisation, sizeOf, tagsText, uprightAspect } from '../master/ground.ts';
 import type { Profile } from '../schema.ts';
 import { displayTags, isHighRange, renderingFor } from './display.ts';
 import type { Shown, ShownDisplay } from './schema.ts';
@@ -64,12 +65,20 @@ export function shownOf(facts: ClipFacts, { display }: Pick<Profile, 'display'>)
   const way = placed === null ? stated : usualWay;
   const decided =
     raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, display.development);
-  const refusals = refusalsOf(facts, way, display);
+  const refusals = refusalsOf(way, display);
   // What no colour way takes is said of it, and not of the linearisation that masters have in common with it.
   if ('findings' in decided) return { findings: refusals.length > 0 ? refusals : decided.findings };
   const { linearisation, notes } = decided;
   const isRecorded = linearisation.kind === 'coded' && linearisation.matrix !== null && !needsWay;
   if (way.gamutCompression && !isRecorded) refusals.push(COMPRESSION);
+  if (earlierField(video) !== null && !isRecorded)
+    refusals.push(
+      finding(
+        'colour-way-source-unsupported',
+        `interlaced, ${video.fieldOrder}, of frames that are developed one by one`,
+        "interlaced Y'CbCr, or progressive frames",
+      ),
+    );
   if (refusals.length > 0) return { findings: refusals };
   const common = {
     way,
@@ -149,21 +158,13 @@ const COMPRESSION = finding(
   'gamut compression of log movies alone',
 );
 
-function refusalsOf({ raw, video }: ClipFacts, { look, output }: ColourWay, display: Display): Finding[] {
+function refusalsOf({ look, output }: ColourWay, display: Display): Finding[] {
   const { encoding } = display;
   const missing =
     output === 'as-recorded' || endsOnDisplay(look)
       ? null
       : misfit({ version: output, ...renderingFor(display) }, encoding);
-  const source = (found: string, expected: string): Finding[] => [
-    finding('colour-way-source-unsupported', found, expected),
-  ];
   return [
-    ...(earlierField(video) === null ? [] : source(`interlaced, ${video.fieldOrder}`, 'progressive frames')),
-    // Raw frames are turned while they are developed.
-    ...(video.rotation === 0 || raw !== undefined
-      ? []
-      : source(`to be turned by ${video.rotation} degrees`, 'an upright picture')),
     ...(look === null || !endsOnDisplay(look) || String(look.to) === encoding
       ? []
       : [
@@ -190,15 +191,21 @@ function outputFor(display: Display, version: 'aces-1' | 'aces-2'): OutputTransf
   return { rendering: { version, ...renderingFor(display) }, display: display.encoding };
 }
 
-/** What a deliverable's own recipe takes for its source: the clip, or the clip as if it had been recorded as its colour way shows it, in R'G'B' of full range. */
+/**
+ * What a deliverable's own recipe takes for its source: the clip, upright, or the clip as if it had been recorded as its colour way shows it: in whole frames of
+ * R'G'B' of full range.
+ */
 export function factsSeen(facts: ClipFacts, shown: Shown | null): ClipFacts {
   if (shown === null) return facts;
-  const { chromaSiting: _, ...video } = facts.video;
+  const { chromaSiting: _, mirrored: __, ...video } = uprightFacts(facts).video;
   return {
     ...facts,
     video: {
       ...video,
-      ...(shown.from === 'developed' ? { ...shown.size, rotation: 0 } : {}),
+      ...(shown.from === 'developed'
+        ? { ...shown.size, rotation: 0, pixelAspect: uprightAspect(video) }
+        : {}),
+      fieldOrder: 'progressive',
       pixelFormat: SHOWN_PIXELS,
       bitDepth: SHOWN_BITS,
       colour: displayTags[shown.display],

@@ -10,7 +10,11 @@ import { type Primaries, primaries as known } from '../../media/colour/h273.ts';
 import { isPictureFormat, layoutOf } from '../../media/colour/formats.ts';
 import { isSiting } from '../../media/colour/siting.ts';
 import { isYcbcrMatrix } from '../../media/colour/ycbcr.ts';
-import type { ClipFacts } from '../../media/facts.ts';
+import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { isPlanarYuv } from '../../media/pixel-format.ts';
+import { uprightFacts } from '../../media/upright.ts';
+import { uprightAspect } from '../master/ground.ts';
+import { lyingFinding } from '../upright.ts';
 import { addFrames, formatTimecode, type Timecode } from '../../media/time/timecode.ts';
 import { matrixBeside } from '../outcome/colour.ts';
 import { cadenceOf } from '../outcome/cadence.ts';
@@ -46,10 +50,12 @@ export interface StillsRequest {
   readonly asked: StillsAsked;
 }
 
-export function decideStills({ clip, facts, asked }: StillsRequest): StillsDecision {
+export function decideStills({ clip, facts: recorded, asked }: StillsRequest): StillsDecision {
+  if (asked.count === 0 || recorded.video.frames === 0) return { stills: null, notes: [] };
+  const lying = lyingFinding(recorded);
+  const facts = lying === null ? uprightFacts(recorded) : recorded;
   const { video } = facts;
-  if (asked.count === 0 || video.frames === 0) return { stills: null, notes: [] };
-  const picture = pictureOf(facts);
+  const picture = lying === null ? pictureOf(facts) : { why: lying.found };
   if ('why' in picture)
     return {
       stills: null,
@@ -57,18 +63,17 @@ export function decideStills({ clip, facts, asked }: StillsRequest): StillsDecis
         finding('stills-left-out', picture.why, 'pictures that stills can be made of', { clip: clip.id }),
       ],
     };
-  const { source } = picture;
+  const { pixelAspect, ...shownAs } = picture;
   const start = startOf(facts);
-  const factor = Math.max(1, Math.ceil(source.width / asked.width));
-  const side = (pixels: number): number => Math.max(1, Math.floor(pixels / factor));
-  const [width, height] = [side(source.width), side(source.height)];
-  const rest = (whole: number, kept: number): number => Math.max(0, Math.floor((whole - factor * kept) / 2));
+  const { reduce, width, height } = reduced(shownAs.source, pixelAspect, asked.width);
   return {
     stills: {
-      ...picture,
-      reduce: { factor, left: rest(source.width, width), top: rest(source.height, height) },
+      ...shownAs,
+      reduce,
       width,
       height,
+      fields:
+        video.fieldOrder === 'top-first' || video.fieldOrder === 'bottom-first' ? video.fieldOrder : null,
       bits: asked.bits,
       stills: stillFrames(video.frames, asked.count).map((frame) => ({
         frame,
@@ -77,6 +82,29 @@ export function decideStills({ clip, facts, asked }: StillsRequest): StillsDecis
       })),
     },
     notes: [],
+  };
+}
+
+/** Square pixels: nothing is enlarged, but what is too many one way is made fewer. */
+function reduced(
+  source: StillsOutcome['source'],
+  { num, den }: ClipFacts['video']['pixelAspect'],
+  most: number,
+): Pick<StillsOutcome, 'reduce' | 'width' | 'height'> {
+  // As wide as it is with square pixels.
+  const wide = num < den ? (source.width * num) / den : source.width;
+  const factor = Math.max(1, Math.ceil(wide / most));
+  const along = (pixels: number, narrower: number, by: number) => {
+    const kept = Math.max(1, Math.floor((pixels * narrower) / (by * factor)));
+    const taken = Math.min(pixels, Math.round((kept * factor * by) / narrower));
+    return { kept, taken, rest: Math.floor((pixels - taken) / 2) };
+  };
+  const across = num < den ? along(source.width, num, den) : along(source.width, 1, 1);
+  const down = num > den ? along(source.height, den, num) : along(source.height, 1, 1);
+  return {
+    reduce: { left: across.rest, top: down.rest, width: across.taken, height: down.taken },
+    width: across.kept,
+    height: down.kept,
   };
 }
 
@@ -94,7 +122,8 @@ function startOf(facts: ClipFacts): Timecode | null {
   return 'findings' in decided ? null : decided.timecode;
 }
 
-type Picture = Pick<StillsOutcome, 'shows' | 'shown' | 'recorded' | 'primaries' | 'source' | 'pixelAspect'>;
+type Picture = Pick<StillsOutcome, 'shows' | 'shown' | 'recorded' | 'primaries' | 'source'> &
+  Pick<ClipFacts['video'], 'pixelAspect'>;
 
 function pictureOf(facts: ClipFacts): Picture | { readonly why: string } {
   const { video, raw, declared } = facts;
@@ -110,26 +139,29 @@ function pictureOf(facts: ClipFacts): Picture | { readonly why: string } {
   return recordedPicture(facts);
 }
 
-function shownPicture({ video, raw }: ClipFacts, shown: Shown): Picture | { readonly why: string } {
+function shownPicture({ video }: ClipFacts, shown: Shown): Picture | { readonly why: string } {
   const source = shown.from === 'developed' ? shown.size : { width: video.width, height: video.height };
+  if (shown.from === 'recorded' && isWoven(video) && !isPlanarYuv(video.pixelFormat))
+    return { why: `fields of ${video.pixelFormat}` };
   return {
     shows: 'shown',
     shown,
     recorded: null,
     primaries: 'bt709',
     source,
-    pixelAspect: raw === undefined ? video.pixelAspect : { num: 1, den: 1 },
+    pixelAspect: uprightAspect(video),
   };
 }
+
+const isWoven = (video: ClipFacts['video']): boolean => earlierField(video) !== null;
 
 const isPrimaries = (name: string): name is Primaries => Object.hasOwn(known, name);
 
 function recordedPicture({ video, interpretation, way }: ClipFacts): Picture | { readonly why: string } {
-  const { colour, pixelFormat, width, height, pixelAspect, rotation, chromaSiting } = video;
+  const { colour, pixelFormat, width, height, pixelAspect, chromaSiting } = video;
   if (!isPictureFormat(pixelFormat)) return { why: `pixel format ${pixelFormat}` };
+  if (isWoven(video) && !isPlanarYuv(pixelFormat)) return { why: `fields of ${pixelFormat}` };
   const { kind, across, down } = layoutOf(pixelFormat, width, height);
-  const turned = rotation === 90 || rotation === 270;
-  if (turned && across !== down) return { why: `${pixelFormat} that is to be turned by ${rotation} degrees` };
   const primaries = colour.primaries ?? 'bt709';
   if (!isPrimaries(primaries)) return { why: `primaries ${primaries}` };
   const tagged = colour.matrix === 'rgb' ? null : colour.matrix;
@@ -150,7 +182,7 @@ function recordedPicture({ video, interpretation, way }: ClipFacts): Picture | {
       curve: colour.transfer === 'srgb' ? 'srgb' : 'bt1886',
     },
     primaries,
-    source: turned ? { width: height, height: width } : { width, height },
-    pixelAspect: turned ? { num: pixelAspect.den, den: pixelAspect.num } : pixelAspect,
+    source: { width, height },
+    pixelAspect,
   };
 }

@@ -3,7 +3,6 @@ import { z } from 'zod';
 import { type Primaries, primaries } from '../../media/colour/h273.ts';
 import { sitings } from '../../media/colour/siting.ts';
 import { ranges, ycbcrMatrices } from '../../media/colour/ycbcr.ts';
-import { ratioSchema } from '../../media/time/schema.ts';
 import { shownSchema } from '../shown/schema.ts';
 import { MOST_STILLS } from './usual.ts';
 
@@ -51,14 +50,20 @@ export const stillsOutcomeSchema = z.object({
     .describe('What is made smaller; of raw frames the picture as it is developed, one pixel for each 2x2'),
   reduce: z
     .object({
-      factor: z.int().positive().describe('A pixel of a still is the mean of so many by so many'),
       left: z.int().nonnegative().describe('Columns that are left out on the left; a rest of the division'),
       top: z.int().nonnegative().describe('Lines that are left out at the top'),
+      width: pixels('Of what is made smaller'),
+      height: pixels('Of what is made smaller'),
     })
-    .describe('From the picture to the still'),
+    .describe(
+      'From the picture to the still, of which every pixel is the mean of as much of it as lies under that pixel; in parts of pixels where they are made square',
+    ),
   width: pixels('Of a still'),
   height: pixels('Of a still'),
-  pixelAspect: ratioSchema.describe('Width of a pixel to its height'),
+  fields: z
+    .enum(['top-first', 'bottom-first'])
+    .nullable()
+    .describe('Of an interlaced clip, whose earlier field a still is made of; null: of whole frames'),
   bits: z.union([z.literal(8), z.literal(16)]).describe('Of a sample'),
   stills: z
     .array(

@@ -26,7 +26,10 @@ export interface ModelRequest {
   readonly source: Basis;
   readonly output: Basis;
   /** Of the source's chroma. */
+  /** As the decoder gives the picture. */
   readonly siting: Siting;
+  /** How the picture came to stand upright; absent: it stands so. */
+  readonly turn?: { readonly rotation: 0 | 90 | 180 | 270; readonly mirrored: boolean };
   /** Of the encoder's; absent: left. */
   readonly outputSiting?: Siting;
   readonly size: Size;
@@ -66,7 +69,20 @@ const sitingSteps: Readonly<Record<Siting, readonly [across: number, down: numbe
   top: [0.5, 0],
   bottomleft: [0, 1],
   bottom: [0.5, 1],
+  right: [1, 0.5],
+  topright: [1, 0],
+  bottomright: [1, 1],
 };
+
+/** Of a picture that was mirrored and turned clockwise: within the cell of two by two luma samples, and as steps from its first one again. */
+function turnedSteps(
+  [across, down]: readonly [number, number],
+  { rotation, mirrored }: NonNullable<ModelRequest['turn']>,
+): readonly [number, number] {
+  let at = { x: mirrored ? 1 - across : across, y: down };
+  for (let turned = 0; turned < rotation; turned += 90) at = { x: 1 - at.y, y: at.x };
+  return [at.x, at.y];
+}
 
 /** Of what lies between the two passes only the upper end is bounded: by 15 bits. */
 const BETWEEN_PASSES = 32_767 / 32_768;
@@ -146,7 +162,7 @@ function count(limits: Limits, beyond: number): void {
 }
 
 export function modelOf(request: ModelRequest): Model {
-  const { from, to, source, output, siting, outputSiting = 'left', size, scaled } = request;
+  const { from, to, source, output, siting, turn, outputSiting = 'left', size, scaled } = request;
   const up = 2 ** (to.bits - 8);
   const most = 2 ** to.bits - 1;
   const sameMatrix =
@@ -196,7 +212,8 @@ export function modelOf(request: ModelRequest): Model {
     }
   };
 
-  const steps = from.kind === 'yuv' ? sitingSteps[siting] : ([0, 0.5] as const);
+  const recordedSteps = from.kind === 'yuv' ? sitingSteps[siting] : ([0, 0.5] as const);
+  const steps = turn === undefined || from.kind !== 'yuv' ? recordedSteps : turnedSteps(recordedSteps, turn);
   const [across, down] = sitingSteps[outputSiting];
   const axes = (shifts: { from: readonly [number, number]; to: readonly [number, number] }): Axes => ({
     across: axisOf({

@@ -67,6 +67,7 @@ const partsOfMedia = [
   'facts.ts',
   'codec-names.ts',
   'pixel-format.ts',
+  'upright.ts',
   'input.ts',
   'probe',
   'sequence',

@@ -488,5 +488,7 @@ test('a picture that is mirrored is not taken for a turned one', async () => {
   expect(at).not.toBe(-1);
   bytes.writeInt32BE(0x10000, at + 12);
   writeFileSync(path, bytes);
-  expect((await measured(path)).evidence.turnsByQuarters).toBe(false);
+  const { facts, evidence } = await measured(path);
+  // Mirrored, and then turned by three quarters: columns become lines, and nothing else.
+  expect([evidence.turnsByQuarters, facts.video.rotation, facts.video.mirrored]).toEqual([true, 270, true]);
 });

@@ -43,6 +43,7 @@ test('names every one with its reason by clip and profile, and counts a name of 
         bytesRange: { least: 100, most: 100 },
         left: leftOfRoll(jobs),
         shown: [],
+        shapes: [],
         cadence: [],
         written: [],
       },

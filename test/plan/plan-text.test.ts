@@ -8,6 +8,7 @@ const roll = {
   sketchBytes: 0,
   left: { values: 0, clips: 0 },
   shown: [],
+  shapes: [],
   cadence: [],
   written: [],
 };

@@ -118,7 +118,7 @@ describe('what is kept of a clip', () => {
       'a turn',
       clipFacts({ video: { rotation: 180 } }),
       'not-representable',
-      'a picture to be turned by 180 degrees',
+      'a picture to be turned by 180 degrees clockwise',
     ],
     [
       'a tag that nobody knows',

@@ -178,13 +178,13 @@ describe('a profile for a display', () => {
     [
       'interlaced log',
       { video: { fieldOrder: 'top-first' }, input: 'slog3-sgamut3cine' },
-      'colour-way-source-unsupported',
+      'recorded',
     ],
     ['interlaced BT.709', { video: { fieldOrder: 'top-first' } }, 'stays'],
     [
       'log on its side',
       { video: { rotation: 90 }, input: 'slog3-sgamut3cine' },
-      'colour-way-source-unsupported',
+      'recorded',
     ],
     [
       'of a matrix that is not known',
@@ -257,8 +257,8 @@ describe('a profile for a display of high range', () => {
     [
       'interlaced BT.709',
       { video: { fieldOrder: 'top-first' } },
-      'colour-way-source-unsupported',
-      'colour-way-source-unsupported',
+      'placed',
+      'placed',
     ],
     ['of which nobody says anything', { video: { colour: untagged } }, 'input-unknown', 'input-unknown'],
     ['tagged PQ', { video: { colour: tags('bt2020', 'pq') } }, 'stays', 'recorded'],

@@ -13,7 +13,7 @@ import { correctionName } from '../../media/raw/corrections/which.ts';
 import type { DemosaicMethod } from '../../media/raw/demosaic/methods.ts';
 import { cropOf, halved } from '../../media/raw/develop/crop.ts';
 import { DevelopKernel } from '../../media/raw/develop/kernel.ts';
-import { turned, type Turn, turnOf } from '../../media/raw/develop/turn.ts';
+import { isMirrored, turned, turnOf } from '../../media/raw/develop/turn.ts';
 import { rawSpot } from '../../worker/master/raw-spot.ts';
 import { type DngOptions, buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder } from '../support/folder.ts';
@@ -42,9 +42,12 @@ interface Made {
 async function made(file: Buffer, demosaic: DemosaicMethod = 'linear', lines = 16): Promise<Made> {
   const frame = await readDng(sourceOfBytes(file));
   const { picture, opcodes } = frame;
-  const turn = turnOf(picture.orientation) ?? 0;
+  const turn = turnOf(picture.orientation);
+  const mirrored = isMirrored(picture.orientation);
   memory.reset(mark);
-  develop.prepare(developPlan(picture, { demosaic, lines, turn, corrections: opcodes.map(correctionName) }));
+  develop.prepare(
+    developPlan(picture, { demosaic, lines, turn, mirrored, corrections: opcodes.map(correctionName) }),
+  );
   decode.decodeInto(file, frame, develop.codes());
   develop.correct(opcodes);
   const crop = cropOf(picture);
@@ -70,7 +73,8 @@ async function found(
   mkdirSync(join(rollFolder, 'A001C001'), { recursive: true });
   writeFileSync(join(rollFolder, 'A001C001', 'A001C001.0001.dng'), file);
   const { picture, opcodes } = await readDng(sourceOfBytes(file));
-  const turn = turnOf(picture.orientation) as Turn;
+  const turn = turnOf(picture.orientation);
+  const mirrored = isMirrored(picture.orientation);
   const { neutral, matrix, highlights, exposure } = developPlan(picture);
   const { pixels, sceneLinear } = await rawSpot({
     job: {
@@ -106,6 +110,7 @@ async function found(
       white: { x: 0.3, y: 0.3, kelvin: 6000, tint: 0 },
       corrections: opcodes.map(correctionName),
       turn,
+      mirrored,
     },
     frame: 0,
     sceneLinear: (r, g, b) => [r, g, b],
@@ -366,11 +371,19 @@ const faults: readonly (readonly [string, DngOptions['tags'], DngOptions['tags']
     [opcodeList(list, wrong)],
   ]),
   ['a turn', [{ tag: 274, type: 'short', values: [6] }], [{ tag: 274, type: 'short', values: [8] }]],
-  ...further<readonly [string, DngOptions['tags'], DngOptions['tags']]>([
-    'a turn by half',
-    [{ tag: 274, type: 'short', values: [3] }],
-    [{ tag: 274, type: 'short', values: [1] }],
-  ]),
+  ...further<readonly [string, DngOptions['tags'], DngOptions['tags']]>(
+    [
+      'a turn by half',
+      [{ tag: 274, type: 'short', values: [3] }],
+      [{ tag: 274, type: 'short', values: [1] }],
+    ],
+    ['a mirror', [{ tag: 274, type: 'short', values: [2] }], [{ tag: 274, type: 'short', values: [1] }]],
+    [
+      'a mirror and a turn',
+      [{ tag: 274, type: 'short', values: [5] }],
+      [{ tag: 274, type: 'short', values: [7] }],
+    ],
+  ),
 ];
 
 describe('threads and checker', () => {
@@ -385,7 +398,7 @@ describe('threads and checker', () => {
   });
 
   test('all at once, cropped oddly, turned, with levels that differ', async () => {
-    for (const orientation of everyRow ? [1, 3, 6, 8] : [6]) {
+    for (const orientation of everyRow ? [1, 2, 3, 4, 5, 6, 7, 8] : [7]) {
       const file = mosaic([
         { tag: 274, type: 'short', values: [orientation] },
         { tag: 50_829, type: 'long', values: [3, 5, HEIGHT - 1, WIDTH - 2] },

@@ -58,12 +58,13 @@ export function developmentText(linearisation: Linearisation): string {
     return [`input ${name}`, samples.join(', '), ...decoder, 'no exposure added'].join('; ');
   }
   const { decoder, decoderVersion, demosaic, highlights, white, anchor, exposure } = linearisation;
-  const { corrections, turn } = linearisation;
+  const { corrections, turn, mirrored = false } = linearisation;
   return [
     'DNG specification',
     `decoder ${decoder}${decoderVersion === null ? '' : ` ${decoderVersion}`}`,
     `demosaic ${demosaic}`,
     ...(corrections.length === 0 ? [] : [`corrections ${corrections.join(', ')}`]),
+    ...(mirrored ? ['mirrored left for right'] : []),
     ...(turn === 0 ? [] : [`turned ${turn} degrees clockwise`]),
     `highlights ${highlights}`,
     `white ${white.x.toFixed(4)} ${white.y.toFixed(4)}, ${Math.round(white.kelvin)} K`,

@@ -24,7 +24,7 @@ import { balanceOf } from '../../media/raw/develop/balance.ts';
 import { cropOf, halved, sizeOf } from '../../media/raw/develop/crop.ts';
 import { linearMosaic, linearPixels } from '../../media/raw/develop/levels.ts';
 import type { Triple } from '../../media/raw/develop/matrix.ts';
-import { beforeTurn, turned } from '../../media/raw/develop/turn.ts';
+import { codedPlace, liesOnItsSide, orientationOfTiff } from '../../check/orientation.ts';
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { decodeCfa, notOurs, type Samples } from '../../media/formats/dng/decode.ts';
 import type { DngFrame, RawPicture } from '../../media/formats/dng/header.ts';
@@ -95,16 +95,17 @@ export async function rawSpot({
   const { picture } = dng;
   const camera = new SensorPicture(dng, await cfaOf(job, { path, file: bytes, dng }, signal), linearisation);
   const shown = cropOf(picture);
-  const { turn } = linearisation;
+  // As the file itself says, read apart from who turns it.
+  const orientation = orientationOfTiff(bytes);
   const isHalf = linearisation.demosaic === 'half';
   const size = isHalf ? halved(shown) : shown;
-  const upright = turned(size, turn);
+  const upright = liesOnItsSide(orientation) ? { width: size.height, height: size.width } : size;
   const pixels: Point[] = [];
   const values: number[] = [];
   for (const corner of corners(upright.width, upright.height)) {
     const points = square(corner, upright.width, upright.height);
     const places = points.flatMap((point): Place[] => {
-      const { x, y } = beforeTurn(point, turn, size);
+      const { x, y } = codedPlace(orientation, size, point);
       if (!isHalf) return [{ row: shown.top + y, column: shown.left + x }];
       const [row, column] = [shown.top + 2 * y, shown.left + 2 * x];
       return [0, 1].flatMap((down) => [0, 1].map((beside) => ({ row: row + down, column: column + beside })));

@@ -2,13 +2,18 @@
  * What some pixels of a few frames must be, found again by other means than the master's: the source is opened and decoded
  * once more, frame by frame, and goes its way in double precision through the references of the kernels.
  */
-import { dirname } from 'node:path';
+import { dirname, resolve } from 'node:path';
 import { programFile } from '../../files/installation.ts';
 import type { ToSceneLinear } from '../../check/master/scene-linear.ts';
 import type { Job } from '../../ledger/job.ts';
 import { type OpenedInput, openInput } from '../../media/input.ts';
 import { exrPixels, unplaced } from './exr-spot.ts';
+import { codedPlace, statedOrientation, UPRIGHT } from '../../check/orientation.ts';
+import { fsPath } from '../../files/names.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
+import type { Triple } from '../../media/colour/matrix.ts';
+import { AS_CODED, isUpright, turnOf, uprightChains } from '../../media/upright.ts';
+import { isSiting } from '../../media/colour/siting.ts';
 import { codeRgbAt } from '../../media/colour/pixel.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { createThreadPool } from '../../process/threads.ts';
@@ -47,9 +52,28 @@ export async function decodedFrame(
   }: Pick<SpotRequest, 'job' | 'outcome' | 'tools' | 'signal'>,
   { width, height }: { readonly width: number; readonly height: number },
   input: OpenedInput & { readonly lead?: number },
+  lies: 'upright' | 'as-coded' = 'upright',
 ): Promise<Buffer | null> {
   if (linearisation.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
-  const { bytes: frameBytes } = layoutOf(linearisation.pixelFormat, width, height);
+  const { video } = job.facts;
+  const { bytes: frameBytes } =
+    lies === 'upright'
+      ? layoutOf(linearisation.pixelFormat, width, height)
+      : layoutOf(video.pixelFormat, video.width, video.height);
+  const lead = `${leadFilter(input.lead ?? 0)}null`;
+  const graph =
+    lies === 'upright' && !isUpright(turnOf(video))
+      ? [
+          ...[
+            '-filter_complex',
+            [`[0:${video.streamIndex}]${lead}[coded]`, ...uprightChains(video, 'coded', 'out')].join(';'),
+          ],
+          ...['-map', '[out]'],
+        ]
+      : [
+          ...['-map', `0:${video.streamIndex}`],
+          ...(input.lead === undefined || input.lead === 0 ? [] : ['-vf', lead]),
+        ];
   // Filled as it comes: putting the parts of a large frame together at the end would block the loop.
   const bytes = Buffer.allocUnsafe(frameBytes);
   let length = 0;
@@ -63,10 +87,9 @@ export async function decodedFrame(
         '-loglevel',
         'error',
         '-noauto_conversion_filters',
+        ...AS_CODED,
         ...input.args,
-        '-map',
-        `0:${job.facts.video.streamIndex}`,
-        ...(input.lead === undefined || input.lead === 0 ? [] : ['-vf', `${leadFilter(input.lead)}null`]),
+        ...graph,
         '-frames:v',
         '1',
         '-fps_mode',
@@ -139,21 +162,48 @@ function sceneLinearAt(rgb: Float32Array, sceneLinear: ToSceneLinear): Float64Ar
   return values;
 }
 
-function codedSpot(
-  { linearisation, width, height }: Spotted,
-  frame: number,
-  bytes: Buffer,
-  sceneLinear: ToSceneLinear,
-): Spot {
+/** R'G'B' at a place of the upright picture. */
+type CodesAt = (bytes: Buffer, x: number, y: number) => Triple;
+
+/** Of pictures as they are coded, by how their file says that they are to be seen: nothing of it is taken from who turns them. */
+async function codesAt({ job, outcome: { linearisation, width, height } }: SpotRequest): Promise<CodesAt> {
   if (linearisation.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
+  const { video, declared } = job.facts;
+  const { place } = job.clip;
   const source = sourcePicture(linearisation, width, height);
+  if (declared !== undefined || place.kind === 'sequence')
+    return (bytes, x, y) => codeRgbAt(source, bytes, x, y);
+  const file = place.kind === 'movie' ? place.file : (place.parts[0]?.file ?? '');
+  const stated = await statedOrientation(fsPath(resolve(job.rollFolder, file)), video.streamIndex);
+  const orientation = stated === null || stated === 'other' ? UPRIGHT : stated;
+  const { chromaSiting = 'left' } = video;
+  const coded = {
+    ...source,
+    width: video.width,
+    height: video.height,
+    pixelFormat: video.pixelFormat,
+    siting: source.siting !== null && isSiting(chromaSiting) ? chromaSiting : source.siting,
+  };
+  return (bytes, x, y) => {
+    const at = codedPlace(orientation, video, { x, y });
+    return codeRgbAt(coded, bytes, at.x, at.y);
+  };
+}
+
+function codedSpot(
+  { width, height }: Spotted,
+  frame: number,
+  {
+    bytes,
+    sceneLinear,
+    codes,
+  }: { readonly bytes: Buffer; readonly sceneLinear: ToSceneLinear; readonly codes: CodesAt },
+): Spot {
   const pixels = spotPixels(width, height);
   return {
     frame,
     pixels,
-    sceneLinear: Float64Array.from(
-      pixels.flatMap(({ x, y }) => [...sceneLinear(...codeRgbAt(source, bytes, x, y))]),
-    ),
+    sceneLinear: Float64Array.from(pixels.flatMap(({ x, y }) => [...sceneLinear(...codes(bytes, x, y))])),
   };
 }
 
@@ -162,16 +212,17 @@ const SAME_CODE = 1e-5;
 
 /** Which frame a picture is that was decoded alone: the asked one, or the nearest to it whose points it has. Without any it stays the asked one, and the check finds it different. */
 function frameOf(
-  { linearisation, width, height, frames }: Spotted,
+  { width, height, frames }: Spotted,
   asked: number,
-  bytes: Buffer,
-  values: Float32Array,
+  {
+    bytes,
+    values,
+    codes,
+  }: { readonly bytes: Buffer; readonly values: Float32Array; readonly codes: CodesAt },
 ): number {
-  if (linearisation.kind !== 'coded') throw new RangeError('a coded picture of a raw clip');
-  const source = sourcePicture(linearisation, width, height);
   const has = (frame: number): boolean =>
     pointsOf(frame, width, height).every(({ x, y }, point) =>
-      codeRgbAt(source, bytes, x, y).every(
+      codes(bytes, x, y).every(
         (code, channel) =>
           Math.abs(code - (values[3 * (POINTS * frame + point) + channel] as number)) <=
           SAME_CODE * Math.max(1, Math.abs(code)),
@@ -225,6 +276,7 @@ export async function spotsOf(request: SpotRequest): Promise<Spot[]> {
   const spots: Spot[] = [];
   const frames = request.of ?? spotFrames(job.clip.contentDigest, outcome.frames, 'master');
   const declared = job.facts.declared === undefined ? null : await declaredPictures(job, frames, signal);
+  let codes: CodesAt | null = null;
   const coded = async (frame: number): Promise<Spot | null> => {
     const placed = declared === null ? await exrValues(request, frame) : null;
     if (placed !== null)
@@ -237,17 +289,17 @@ export async function spotsOf(request: SpotRequest): Promise<Spot[]> {
     if (job.facts.exr?.reader === 'own') return null;
     const bytes =
       declared === null
-        ? await decodedFrame(request, outcome, await openAtFrame(job, frame))
+        ? await decodedFrame(request, outcome, await openAtFrame(job, frame), 'as-coded')
         : (declared.get(frame) ?? null);
     if (bytes === null) return null;
+    codes ??= await codesAt(request);
     // Only a seek may land beside; the first frame needs none, and a decoder of its own knows its frames by their count.
     return codedSpot(
       outcome,
       declared === null && frame > 0 && job.clip.place.kind !== 'sequence'
-        ? frameOf(outcome, frame, bytes, values)
+        ? frameOf(outcome, frame, { bytes, values, codes })
         : frame,
-      bytes,
-      sceneLinear,
+      { bytes, sceneLinear, codes },
     );
   };
   const found =

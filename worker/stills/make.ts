@@ -11,12 +11,13 @@ import { readTransform } from '../../ledger/transform.ts';
 import { decode, encode } from '../../media/colour/curves.ts';
 import { SCALED_END } from '../../media/colour/shown/table.ts';
 import { isRgb } from '../../media/pixel-format.ts';
+import { uprightChains, uprightFacts } from '../../media/upright.ts';
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
 import { createThreadPool, type ThreadPool } from '../../process/threads.ts';
 import { matrixForScaler } from '../../profiles/ffmpeg-names.ts';
 import { graphValue } from '../../profiles/recipe/escape.ts';
 import { chromaLocationForScaler, levelsBeforeScaler } from '../../profiles/recipe/levels.ts';
-import { SCALE_FLAGS } from '../../profiles/recipe/picture.ts';
+import { framesOfFields, SCALE_FLAGS } from '../../profiles/recipe/picture.ts';
 import { recordedRgb, type TablePaths, throughTable } from '../../profiles/recipe/shown.ts';
 import { SHOWN_PIXELS } from '../../profiles/shown/decide.ts';
 import type { ShownDeveloped } from '../../profiles/shown/schema.ts';
@@ -54,7 +55,7 @@ function srgbCurve(curve: 'bt1886' | 'srgb', white: number): string {
 }
 
 /** From the decoded picture to R'G'B' of 14 bits, as a proxy of it goes. */
-function rgbOfRecorded({ facts }: Job, { recorded }: StillsOutcome): string[] {
+function rgbOfRecorded(facts: Job['facts'], { recorded }: StillsOutcome): string[] {
   if (recorded === null) throw new RangeError('a still of recorded codes that go a colour way');
   const { pixelFormat } = facts.video;
   const { matrix, range, siting } = recorded;
@@ -75,12 +76,12 @@ function rgbOfRecorded({ facts }: Job, { recorded }: StillsOutcome): string[] {
 }
 
 /** To the still: planes G, B, R, words of 14 bits. */
-function reduced({ width, height, reduce: { factor, left, top } }: StillsOutcome): string[] {
+function reduced({ width, height, reduce }: StillsOutcome): string[] {
   return [
     // The scaler passes planes as they are when it takes them for Y'CbCr.
     'mergeplanes=mapping=0x000102:format=yuv444p14le',
-    `crop=w=${factor * width}:h=${factor * height}:x=${left}:y=${top}:exact=1`,
-    ...(factor === 1
+    `crop=w=${reduce.width}:h=${reduce.height}:x=${reduce.left}:y=${reduce.top}:exact=1`,
+    ...(reduce.width === width && reduce.height === height
       ? []
       : [`scale=w=${width}:h=${height}:flags=area+accurate_rnd+bitexact:in_range=limited:out_range=limited`]),
     'format=yuv444p14le',
@@ -137,9 +138,14 @@ export async function stillMaker(
         },
       };
     }
+    const facts = uprightFacts(job.facts);
     const toRgb =
-      shown === null ? rgbOfRecorded(job, outcome) : [...recordedRgb(job.facts, shown), throughTable(table)];
-    const graph = `[in]${[...toRgb, ...tail].join(',')}[out]`;
+      shown === null ? rgbOfRecorded(facts, outcome) : [...recordedRgb(facts, shown), throughTable(table)];
+    const graph = [
+      ...uprightChains(job.facts.video, 'in', 'upright'),
+      // Of the first frame, which this one is here, the deinterlacer takes the earlier field alone; it gives one when it has the next.
+      `[upright]${[...(outcome.fields === null ? [] : ['trim=end_frame=1', 'tpad=stop_mode=clone:stop=1', ...framesOfFields(facts)]), ...toRgb, ...tail].join(',')}[out]`,
+    ].join(';');
     return {
       make: async (at) => {
         const still = outcome.stills[at];

@@ -4,13 +4,14 @@ import type { MediaTools } from '../../process/locate.ts';
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
 import type { VideoFacts } from '../../media/facts.ts';
 import { type MoviePlace, openInput, partAt, type SequencePlace } from '../../media/input.ts';
+import { AS_CODED } from '../../media/upright.ts';
 import { leadFilter, openFileAtFrame } from '../spot-frames.ts';
 import { newWatched, type Watched, watchLine } from '../watch.ts';
 
 export interface FrameRequest {
   readonly job: Pick<Job, 'rollFolder' | 'clip' | 'facts'>;
   readonly frame: number;
-  /** Behind `[in]`, the decoded picture; ends at `[out]`. */
+  /** Behind `[in]`, the picture as it is coded; ends at `[out]`. */
   readonly graph: string;
   /** Of the picture that comes out. */
   readonly bytes: number;
@@ -114,6 +115,7 @@ async function taken(
       tools.ffmpeg.path,
       [
         ...['-hide_banner', '-nostdin', '-nostats', '-loglevel', 'repeat+level+info', '-copyts'],
+        ...AS_CODED,
         ...input.args,
         '-filter_complex',
         `[0:${facts.video.streamIndex}]${skip > 0 ? `trim=start_frame=${skip},` : before}showinfo=checksum=0[in];${graph}`,

@@ -1,6 +1,6 @@
 /**
  * Writes a still as PNG (W3C, Portable Network Graphics, third edition): true colour, coded as sRGB and said so, with what it shows in international text.
- * Chunks: IHDR, cICP, sRGB and cHRM (BT.709 alone), gAMA, pHYs (pixels that are not square), iTXt, IDAT, IEND.
+ * Chunks: IHDR, cICP, sRGB and cHRM (BT.709 alone), gAMA, iTXt, IDAT, IEND.
  */
 import { promisify } from 'node:util';
 import { crc32, deflate } from 'node:zlib';
@@ -13,7 +13,6 @@ export interface PngPicture {
   /** R, G, B by pixel, line by line; 16 bits with the high byte first. */
   readonly samples: Buffer;
   readonly primaries: Primaries;
-  readonly pixelAspect: { readonly num: number; readonly den: number };
   /** Keyword to text. */
   readonly texts: readonly (readonly [keyword: string, text: string])[];
 }
@@ -80,7 +79,7 @@ function text(keyword: string, value: string): Buffer {
 }
 
 export async function pngOf(picture: PngPicture): Promise<Buffer> {
-  const { width, height, bits, primaries, pixelAspect, texts } = picture;
+  const { width, height, bits, primaries, texts } = picture;
   const header = Buffer.concat([words(width, height), Buffer.from([bits, 2, 0, 0, 0])]);
   const isBt709 = primaries === 'bt709';
   const compressed = await promisify(deflate)(filtered(picture), { level: 9 });
@@ -91,10 +90,6 @@ export async function pngOf(picture: PngPicture): Promise<Buffer> {
     // Perceptual intent.
     ...(isBt709 ? [chunk('sRGB', Buffer.from([0])), chunk('cHRM', words(...CHROMATICITIES))] : []),
     chunk('gAMA', words(GAMMA)),
-    // Unit unknown: how many across go with how many down.
-    ...(pixelAspect.num === pixelAspect.den
-      ? []
-      : [chunk('pHYs', Buffer.concat([words(pixelAspect.den, pixelAspect.num), Buffer.from([0])]))]),
     ...texts.map(([keyword, value]) => text(keyword, value)),
     chunk('IDAT', compressed),
     chunk('IEND', Buffer.alloc(0)),

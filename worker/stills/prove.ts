@@ -2,6 +2,7 @@
  * What pixels of a still must be, found again by other means than its maker's: the frame is decoded once more, alone, or developed by the references of the
  * kernels, and goes its way in double precision. Both take the table of a colour way from one building of it, as the proof of every movie does.
  */
+import { resolve } from 'node:path';
 import {
   codedForSrgb,
   drawnPlaces,
@@ -11,7 +12,13 @@ import {
 } from '../../check/stills/pixels.ts';
 import type { ReadStill } from '../../check/stills/png.ts';
 import { sceneLinearOf } from '../../check/master/scene-linear.ts';
+import { codedPlace, statedOrientation, UPRIGHT } from '../../check/orientation.ts';
+import { fsPath } from '../../files/names.ts';
 import type { Job } from '../../ledger/job.ts';
+import { isSiting } from '../../media/colour/siting.ts';
+import { earlierField, type VideoFacts } from '../../media/facts.ts';
+import { deinterlaced } from '../../proof/encoder-input/deinterlace.ts';
+import { bandOf, layoutOf as planesLayout } from '../../proof/encoder-input/samples.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import { SHOWN_BITS } from '../../media/colour/acescct.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
@@ -70,7 +77,7 @@ export function stillProver(job: Job, outcome: StillsOutcome, context: MakingCon
         if (spot === undefined || table === null) return { why: 'the frame is not found a second time' };
         return compared(outcome, read, knownOfSpot(spot, outcome, table));
       }
-      const source = sourceOf(job, outcome);
+      const { source, placeOf } = await sourceOf(job, outcome);
       const found = await oneFrame({
         job,
         frame,
@@ -79,28 +86,39 @@ export function stillProver(job: Job, outcome: StillsOutcome, context: MakingCon
         ...context,
       });
       if ('why' in found) return found;
+      const earlier = earlierField(job.facts.video);
+      if (earlier !== null) ofEarlierField(found.picture, job.facts.video, earlier);
       const places = drawnPlaces(outcome, `${job.clip.contentDigest} ${frame}`);
       return compared(
         outcome,
         read,
-        knownOfCodes(places, outcome, (x, y) => codeRgbAt(source, found.picture, x, y), table),
+        knownOfCodes(
+          places,
+          outcome,
+          (x, y) => {
+            const at = placeOf(x, y);
+            return codeRgbAt(source, found.picture, at.x, at.y);
+          },
+          table,
+        ),
       );
     },
   };
 }
 
 function compared(outcome: StillsOutcome, read: ReadStill, { places, codes }: Known): StillDifference {
-  const square = outcome.reduce.factor ** 2;
   const curve = outcome.recorded?.curve ?? 'bt1886';
-  const mean = (plane: Float64Array, place: number): number => {
-    let sum = 0;
-    for (let at = square * place; at < square * (place + 1); at += 1)
-      sum += codedForSrgb(plane[at] as number, curve);
-    return sum / square;
-  };
-  const wanted = places.map(
-    (_, place): Triple => [mean(codes[0], place), mean(codes[1], place), mean(codes[2], place)],
-  );
+  let first = 0;
+  const wanted = places.map((place): Triple => {
+    const square = squareOf(outcome, place);
+    const whole = square.reduce((sum, { part }) => sum + part, 0);
+    const mean = (plane: Float64Array): number =>
+      square.reduce((sum, { part }, at) => sum + part * codedForSrgb(plane[first + at] as number, curve), 0) /
+      whole;
+    const means: Triple = [mean(codes[0]), mean(codes[1]), mean(codes[2])];
+    first += square.length;
+    return means;
+  });
   return stillDifference(read, places, wanted);
 }
 
@@ -129,16 +147,63 @@ function knownOfCodes(
   return { places, codes };
 }
 
-/** Both fields of an interlaced frame are read as one picture, as they are made into the still. */
-function sourceOf({ facts: { video } }: Job, { recorded, shown, source }: StillsOutcome): SourcePicture {
+interface Coded {
+  readonly source: SourcePicture;
+  /** Where a pixel of the upright picture lies in it. */
+  readonly placeOf: (x: number, y: number) => Place;
+}
+
+/** The picture as it is coded, and how its file says that it is to be seen. */
+async function sourceOf(
+  { rollFolder, clip: { place }, facts: { video } }: Job,
+  { recorded, shown }: StillsOutcome,
+): Promise<Coded> {
   const values = shown?.from === 'recorded' ? shown : recorded;
   if (values === null) throw new RangeError('recorded code values that nobody took for anything');
   const { matrix, range, siting } = values;
+  const { width, height, pixelFormat, chromaSiting = 'left' } = video;
+  const file =
+    place.kind === 'movie' ? place.file : place.kind === 'spanned' ? (place.parts[0]?.file ?? null) : null;
+  const stated =
+    file === null ? null : await statedOrientation(fsPath(resolve(rollFolder, file)), video.streamIndex);
+  const orientation = stated === null || stated === 'other' ? UPRIGHT : stated;
   return {
-    ...source,
-    ...{ pixelFormat: video.pixelFormat, matrix, range, siting, interlaced: false },
-    cubic: SCALER_CUBIC,
+    source: {
+      width,
+      height,
+      pixelFormat,
+      matrix,
+      range,
+      siting: siting !== null && isSiting(chromaSiting) ? chromaSiting : siting,
+      interlaced: false,
+      cubic: SCALER_CUBIC,
+    },
+    placeOf: (x, y) => codedPlace(orientation, { width, height }, { x, y }),
   };
+}
+
+/** In place: the lines of the later field made of those of the earlier one, in whole numbers, as of the first frame of a movie. Planes of Y'CbCr. */
+function ofEarlierField(picture: Buffer, size: VideoFacts, earlier: 'top' | 'bottom'): void {
+  const layout = planesLayout(size.pixelFormat);
+  if (layout === null) throw new RangeError(`fields of ${size.pixelFormat}`);
+  const { bits, word, bigEndian } = layout;
+  let at = 0;
+  for (const plane of bandOf(layout, picture, size, { from: 0, to: size.height })) {
+    const { values } = deinterlaced({
+      before: null,
+      now: plane,
+      after: plane,
+      earlier,
+      firstLine: 0,
+      lines: plane.height,
+      bits,
+    });
+    for (const value of values) {
+      if (bigEndian) picture.writeUIntBE(value, at, word);
+      else picture.writeUIntLE(value, at, word);
+      at += word;
+    }
+  }
 }
 
 async function spotsFor(
@@ -179,11 +244,12 @@ function knownOfSpot({ pixels, sceneLinear }: Spot, outcome: StillsOutcome, tabl
 
 function placesIn(
   pixels: readonly Place[],
-  { width, height, reduce: { factor, left, top } }: StillsOutcome,
+  { width, height, reduce: { left, top, ...reduce } }: StillsOutcome,
 ): Place[] {
   const places = new Map<string, Place>();
   for (const pixel of pixels) {
-    const [x, y] = [Math.floor((pixel.x - left) / factor), Math.floor((pixel.y - top) / factor)];
+    const x = Math.floor(((pixel.x - left) * width) / reduce.width);
+    const y = Math.floor(((pixel.y - top) * height) / reduce.height);
     if (x >= 0 && y >= 0 && x < width && y < height) places.set(`${x} ${y}`, { x, y });
   }
   return [...places.values()];

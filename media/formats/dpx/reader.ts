@@ -27,6 +27,8 @@ const COMPONENTS: Readonly<Record<number, number>> = {
 };
 
 /** Bytes of one line without compression: 10 and 12 bits filled to words unless packed tight. */
+const UNDEFINED_16 = 0xffff;
+
 function lineBytes(values: number, bits: number, packing: number): number {
   if (bits === 10 && packing !== 0) return Math.ceil(values / 3) * 4;
   if (bits === 12 && packing !== 0) return values * 2;
@@ -66,6 +68,8 @@ export async function readDpx(
     horizontal !== UNDEFINED && vertical !== UNDEFINED && horizontal > 0 && vertical > 0
       ? ratio(horizontal, vertical)
       : null;
+  // Table 2: from left to right and from the top down.
+  const orientation = u16(768);
   const header: StillHeader = {
     format: 'dpx',
     kind: 'encoded',
@@ -78,6 +82,9 @@ export async function readDpx(
         ? null
         : storedTimecode(time >>> 24, (time >>> 16) & 0xff, (time >>> 8) & 0xff, time & 0xff),
     reel: null,
+    ...(orientation === 0 || orientation === UNDEFINED_16
+      ? {}
+      : { lies: `image orientation ${orientation}` }),
     neededBytes: plain ? dataOffset + height * lineBytes(width * components, bits, u16(804)) : null,
   };
   return { header, stated: statedInDpx(bytes.subarray(0, Math.min(bytes.length, dataOffset)), little) };

@@ -30,6 +30,8 @@ export async function readTiff(
   const sizes = [...(await main.numbers(TAG.StripByteCounts)), ...(await main.numbers(TAG.TileByteCounts))];
   if (offsets.length === 0 || offsets.length !== sizes.length)
     throw new StillDamage(`${offsets.length} pieces of picture with ${sizes.length} sizes`);
+  // Section 8: 1 is the first line at the top and the first column on the left. Raw frames are turned while they are developed.
+  const orientation = dng ? 1 : ((await main.number(TAG.Orientation)) ?? 1);
   const header: StillHeader = {
     format: dng ? 'dng' : 'tiff',
     kind: raw
@@ -39,6 +41,7 @@ export async function readTiff(
         : 'encoded',
     width,
     height,
+    ...(orientation === 1 ? {} : { lies: `Orientation ${orientation}` }),
     pixelAspect: null,
     rate: await readFrameRate([first]),
     timecode: await readTimeCode(first),

@@ -17,7 +17,7 @@ import { type Crop, cropOf, halved, sizeOf } from './crop.ts';
 import type { Development } from './development.ts';
 import { levelsOf, samplesOf } from './levels.ts';
 import type { HighlightPolicy } from './policies.ts';
-import { turned, type Turn } from './turn.ts';
+import { beforeTurn, turned, type Turn } from './turn.ts';
 import { UndevelopableError } from './undevelopable.ts';
 
 export interface DevelopPlan extends Pick<Development, 'neutral' | 'matrix' | 'exposure'> {
@@ -28,6 +28,8 @@ export interface DevelopPlan extends Pick<Development, 'neutral' | 'matrix' | 'e
   readonly lines?: number;
   /** Degrees clockwise by which the picture is turned to stand upright. */
   readonly turn?: Turn | undefined;
+  /** Left and right change places before. */
+  readonly mirrored?: boolean | undefined;
   /** Corrections that are made of frames which ask for them, by name (corrections/which.ts). */
   readonly corrections?: readonly string[] | undefined;
 }
@@ -123,7 +125,7 @@ export class DevelopKernel {
     const shown = shownOf(plan);
     if (shown.width < 1 || shown.height < 1)
       throw new UndevelopableError('size', 'less than a block of 2 x 2 pixels is shown');
-    const isWhole = warps || (plan.turn ?? 0) !== 0;
+    const isWhole = warps || (plan.turn ?? 0) !== 0 || (plan.mirrored ?? false);
     const crop = isWhole ? { left: 0, top: 0, ...active } : cropOf(picture);
     const lines = Math.min(plan.lines ?? shown.height, shown.height);
     const seen = isWhole && isHalf(plan) ? fromBlock(crop, cropOf(picture)) : crop;
@@ -477,21 +479,16 @@ export class DevelopKernel {
     const half = isHalf(plan);
     const shown = half ? halved(size) : size;
     const by = half ? 2 : 1;
-    const turn = plan.turn ?? 0;
+    const { turn = 0, mirrored = false } = plan;
     const { width } = turned(shown, turn);
-    // Where the first pixel of a line lies in the sensor's picture, and how far it is to the next one.
-    const step = by * { 0: 1, 90: -crop.width, 180: -1, 270: crop.width }[turn];
-    const start = (line: number): number => {
-      const [row, column] = (
-        {
-          0: [line, 0],
-          90: [shown.height - 1, line],
-          180: [shown.height - 1 - line, shown.width - 1],
-          270: [0, shown.width - 1 - line],
-        } as const
-      )[turn];
+    /** Where a pixel lies in the sensor's picture. */
+    const place = (x: number, line: number): number => {
+      const { x: column, y: row } = beforeTurn({ x, y: line }, { turn, mirrored }, shown);
       return (top + by * row) * crop.width + left + by * column;
     };
+    // From the first pixel of a line how far it is to the next one.
+    const step = place(1, 0) - place(0, 0);
+    const start = (line: number): number => place(0, line);
     for (const [plane, at] of [planes.r, planes.g, planes.b].entries()) {
       const values = this.#memory.f32(this.#picture[plane] as number, crop.width * crop.height);
       const out = this.#memory.f32(at, width * (end - first));
