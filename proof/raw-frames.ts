@@ -1,9 +1,7 @@
 /** Raw pictures of equal size out of a stream, one after the other. */
-import type { Readable } from 'node:stream';
-
 /** `size`: bytes of each. What is left at the end and no whole picture is dropped: who counts frames finds them missing. */
 export async function readFrames(
-  stream: Readable,
+  stream: AsyncIterable<unknown>,
   size: number,
   take: (frame: Buffer) => void | Promise<void>,
 ): Promise<void> {
