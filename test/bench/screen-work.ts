@@ -1,5 +1,5 @@
 /** Pictures for a display, for benches: jobs of log movies and raw frames, a worker's whole work on them in a process of its own, and the bare command beside it. */
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { type Job, jobSchema, workOf } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
@@ -12,6 +12,7 @@ import { burnIn } from '../../profiles/recipe/burn-in.ts';
 import { encodeOptions } from '../../profiles/recipe/encode.ts';
 import { tagFilter } from '../../profiles/recipe/picture.ts';
 import { bakedWay } from '../../worker/colour-way.ts';
+import { runForOutput } from '../../process/run.ts';
 import { runJob } from '../../worker/job.ts';
 import { moviesOf } from '../support/jobs.ts';
 import { mediaTools } from '../support/make.ts';
@@ -115,7 +116,7 @@ export const PLAIN = [
 
 /**
  * What someone writes who wants the same movies of a log clip and no proof: R'G'B' of 10 bits, a table of 65 places with tetrahedra, the same sizes, text and
- * encoders. `looks`: the table is left out.
+ * encoders.
  */
 export async function bareCommand(job: Job, folder: string): Promise<string[]> {
   const tools = await mediaTools();
@@ -163,3 +164,40 @@ export const perFrame = (
   short: number,
   frames: { readonly long: number; readonly short: number },
 ): number => (long - short) / (frames.long - frames.short);
+
+/** The most resident memory that a worker's work on a job takes: of its own process, and of the largest ffmpeg below it. MiB. */
+export async function memoryOfWork(job: Job): Promise<{ readonly node: number; readonly ffmpeg: number }> {
+  const base = mkdtempSync(`${job.deliveryFolder}-memory-`);
+  try {
+    const own = { ...job, deliveryFolder: join(base, 'delivery') };
+    mkdirSync(own.deliveryFolder);
+    const jobFile = join(base, 'job.json');
+    writeFileSync(jobFile, JSON.stringify(own));
+    const { ffmpeg, ffprobe } = await mediaTools();
+    const watched = join(base, 'ffmpeg');
+    const notes = join(base, 'notes');
+    mkdirSync(notes);
+    // VmHWM of proc(5) is the most so far: the last look before the end has it.
+    writeFileSync(
+      watched,
+      [
+        '#!/bin/sh',
+        `(cd ${notes}; while grep VmHWM /proc/$$/status > $$.new; do mv $$.new $$; sleep 0.1; done; rm -f $$.new) 2> /dev/null &`,
+        `exec ${ffmpeg.path} "$@"`,
+        '',
+      ].join('\n'),
+      { mode: 0o755 },
+    );
+    const run = await runForOutput(process.execPath, [
+      ...['--input-type=module', '-e'],
+      `import { workOn } from ${JSON.stringify(import.meta.url)}; await workOn(${JSON.stringify(jobFile)}, ${JSON.stringify({ ffmpeg: watched, ffprobe: ffprobe.path })}); process.stdout.write(String(process.resourceUsage().maxRSS / 1024));`,
+    ]);
+    if (run.exitCode !== 0) throw new Error(run.stderr);
+    const peaks = readdirSync(notes).map((name) =>
+      Number(/(\d+) kB/.exec(readFileSync(join(notes, name), 'utf8'))?.[1] ?? 0),
+    );
+    return { node: Number(run.stdout.toString('utf8')), ffmpeg: Math.max(...peaks) / 1024 };
+  } finally {
+    rmSync(base, { recursive: true, force: true });
+  }
+}

@@ -20,6 +20,7 @@ import {
   costOfWork,
   logJob,
   logMovie,
+  memoryOfWork,
   perFrame,
   PLAIN,
   screenJob,
@@ -309,5 +310,29 @@ export async function benchRawScreen(): Promise<BenchLine[]> {
       });
     }
     return lines;
+  });
+}
+
+/** Three times the frames. With fewer the garbage collector has not found its level. */
+const MEMORY = { few: 72, many: 216, most: 1.05 } as const;
+
+/** A log movie to both movies of standard range: what a worker and its largest ffmpeg need together at most. */
+export async function benchScreenMemory(): Promise<BenchLine> {
+  return await inFolder(async (base) => {
+    const { few, many, most } = MEMORY;
+    const peak = async (frames: number) => {
+      const source = await logMovie(join(base, String(frames), 'A001C001.mov'), frames);
+      return await memoryOfWork(await logJob(source, join(base, `delivery-${frames}`), ...PROXIES));
+    };
+    const [short, long] = [await peak(few), await peak(many)];
+    const ratio = (long.node + long.ffmpeg) / (short.node + short.ffmpeg);
+    const inWords = ({ node, ffmpeg }: typeof short): string =>
+      `${node.toFixed(0)} + ${ffmpeg.toFixed(0)} MiB of worker and ffmpeg`;
+    return {
+      name: 'memory of a log movie to both proxies',
+      measured: `${ratio.toFixed(3)} with ${many} frames of what ${few} need (${inWords(long)} against ${inWords(short)})`,
+      target: `at most ${most}`,
+      passed: ratio <= most,
+    };
   });
 }
