@@ -139,7 +139,7 @@ export const proofCodes = {
   },
   'light-levels-differ': {
     weight: 'hold',
-    title: 'MaxCLL or MaxFALL is not the light of the pictures',
+    title: 'MaxCLL or MaxFALL is not that of the pictures',
     remedy: inDelivery(
       'If it repeats, measure MaxCLL and MaxFALL of the file with another program, and compare.',
     ),
