@@ -31,10 +31,18 @@ const interpretation: Interpretation = {
   comments: '',
 };
 
-/** Camera-like: fine structure that moves slowly, grain, 10 bits of a log curve, RDD 36 422, two channels. */
-export async function logMovie(path: string, frames: number): Promise<string> {
+/** Camera-like: fine structure that moves slowly, or a chart with moving parts; grain, 10 bits of a log curve, RDD 36 422, two channels. */
+export async function logMovie(
+  path: string,
+  frames: number,
+  shows: 'structure' | 'chart' = 'structure',
+): Promise<string> {
   mkdirSync(dirname(path), { recursive: true });
-  const picture = `mandelbrot=s=2400x1350:r=24000/1001:start_scale=0.5,trim=end_frame=1,loop=loop=-1:size=1:start=0,settb=1001/24000,setpts=N,crop=w=1920:h=1080:x=n:y=100,trim=end_frame=${frames},format=yuv422p10le,lutyuv=y=val*0.5+190:u=512+(val-512)/4:v=512+(val-512)/4,noise=alls=2:allf=t,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv`;
+  const shown =
+    shows === 'chart'
+      ? 'testsrc2=s=1920x1080:r=24000/1001'
+      : 'mandelbrot=s=2400x1350:r=24000/1001:start_scale=0.5,trim=end_frame=1,loop=loop=-1:size=1:start=0,settb=1001/24000,setpts=N,crop=w=1920:h=1080:x=n:y=100';
+  const picture = `${shown},trim=end_frame=${frames},format=yuv422p10le,lutyuv=y=val*0.5+190:u=512+(val-512)/4:v=512+(val-512)/4,noise=alls=2:allf=t,setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv`;
   const audio = `anoisesrc=r=48000:d=${(frames * 1001) / 24_000}:a=0.1,aformat=channel_layouts=stereo`;
   await ffmpeg(
     ...['-f', 'lavfi', '-i', picture, '-f', 'lavfi', '-i', audio, '-map', '0', '-map', '1'],

@@ -95,8 +95,10 @@ interface Log {
   readonly decode: Readonly<Record<(typeof lengths)[number], readonly string[]>>;
 }
 
-async function logOf(base: string, ...wanted: string[]): Promise<Log> {
-  const sources = await forLengths((frames, name) => logMovie(join(base, name, 'A001C001.mov'), frames));
+async function logOf(base: string, shows: 'structure' | 'chart', ...wanted: string[]): Promise<Log> {
+  const sources = await forLengths((frames, name) =>
+    logMovie(join(base, name, 'A001C001.mov'), frames, shows),
+  );
   const jobs = await forLengths((_, name) =>
     logJob(sources[name], join(base, `delivery-${name}`), ...wanted),
   );
@@ -115,7 +117,7 @@ const partsOf = ({ make, check, reading, node }: Record<string, number>): string
 /** A log movie of 1920x1080 to both movies of standard range. */
 export async function benchLogScreen(): Promise<BenchLine[]> {
   return await inFolder(async (base) => {
-    const { jobs, bare, decode } = await logOf(base, ...PROXIES);
+    const { jobs, bare, decode } = await logOf(base, 'structure', ...PROXIES);
     const of = await rounds(async () => ({
       bare: await both(bare),
       decode: await both(decode),
@@ -137,7 +139,7 @@ export async function benchLogScreen(): Promise<BenchLine[]> {
 /** A log movie to frames of EXR and both movies, in one pass. */
 export async function benchTogether(): Promise<BenchLine> {
   return await inFolder(async (base) => {
-    const { jobs, bare } = await logOf(base, ...PROXIES);
+    const { jobs, bare } = await logOf(base, 'structure', ...PROXIES);
     const master = await forLengths((_, name) => screenJob(jobs[name], true, ['grading-master-exr']));
     const all = await forLengths((_, name) =>
       screenJob(jobs[name], true, ['grading-master-exr', ...PROXIES]),
@@ -160,7 +162,7 @@ export async function benchTogether(): Promise<BenchLine> {
 /** A log movie to H.265 in PQ. */
 export async function benchHdrScreen(): Promise<BenchLine[]> {
   return await inFolder(async (base) => {
-    const { jobs, bare, made } = await logOf(base, 'review-hdr');
+    const { jobs, bare, made } = await logOf(base, 'chart', 'review-hdr');
     const of = await rounds(async () => {
       const encode = await both(bare);
       return {
