@@ -23,3 +23,9 @@ export async function readFrames(
     }
   }
 }
+
+/** Codes of two bytes as they lie: little-endian, on a machine that is so too. */
+export const codesIn = (bytes: Buffer): Uint16Array =>
+  bytes.byteOffset % 2 === 0
+    ? new Uint16Array(bytes.buffer, bytes.byteOffset, bytes.length >> 1)
+    : new Uint16Array(new Uint8Array(bytes).buffer);

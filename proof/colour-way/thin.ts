@@ -4,7 +4,7 @@
  */
 import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
-import { readFrames } from '../raw-frames.ts';
+import { codesIn, readFrames } from '../raw-frames.ts';
 import { lookUp, type SpaceTable } from './look-up.ts';
 
 /** Pixels a side of a square. */
@@ -54,12 +54,6 @@ export interface ThinVerdict {
 
 /** The filter cuts fractions off, in 32-bit floats: half a code about the middle of what it may give, and a tenth for them. */
 const ALLOWED = 0.6;
-
-/** Little-endian words, as they lie. */
-const codesIn = (bytes: Buffer): Uint16Array =>
-  bytes.byteOffset % 2 === 0
-    ? new Uint16Array(bytes.buffer, bytes.byteOffset, bytes.length >> 1)
-    : new Uint16Array(new Uint8Array(bytes).buffer);
 
 export class ThinComparer {
   readonly #request: ThinRequest;
