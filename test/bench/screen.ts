@@ -268,7 +268,10 @@ export async function benchRawScreen(): Promise<BenchLine[]> {
     const lines: BenchLine[] = [];
     for (const { what, options, profile, least, most } of RAW) {
       const own = join(base, `${what}.yaml`);
-      writeFileSync(own, `version: 1\nname: ${what}\nsummary: for a bench\n${profile}`);
+      writeFileSync(
+        own,
+        `version: 1\nname: ${what}\nsummary: for a bench\ntimecode: { missing: zero }\n${profile}`,
+      );
       const jobs = await forLengths(async (_, name) =>
         screenJob(
           await masterJob(clips[name], { compression: 'none' }, join(base, `delivery-${what}-${name}`)),
