@@ -25,6 +25,7 @@ import { FileTextReader, type FileTextVerdict } from '../proof/text/file-text.ts
 import { textChains } from '../proof/text/tap.ts';
 import { layoutOf } from '../proof/encoder-input/samples.ts';
 import type { Outcome } from '../profiles/outcome.ts';
+import { type LightRead, LightReader } from './light/reader.ts';
 
 export interface WitnessFacts {
   readonly picture: FrameFingerprints;
@@ -37,6 +38,8 @@ export interface WitnessFacts {
   readonly sketch: Uint16Array | null;
   /** What its frames were seen to show; null: no text was asked for. */
   readonly text: FileTextVerdict | null;
+  /** How much light its pictures have; null: its stream states nothing of it. */
+  readonly light: LightRead | null;
   /** Read from its bitstream; null: its codec has no such number, or it could not be read. */
   readonly quantisers: Quantisers | null;
 }
@@ -91,13 +94,14 @@ function keptField({ proof }: Outcome): 'top' | 'bottom' | null {
 }
 
 function graphOf(
-  { exact, pixelFormat, burnIn, width, height }: Outcome,
+  { exact, pixelFormat, burnIn, width, height, contentLight }: Outcome,
   tap: PictureTap,
   sketched: SketchedBy | null,
   isRead: boolean,
 ): string {
   const wanted = [
     'shown',
+    ...(contentLight === null ? [] : ['light']),
     ...(exact === null ? [] : ['exact']),
     ...(sketched === null ? [] : ['sketched']),
     ...(isRead ? ['worded'] : []),
@@ -190,6 +194,12 @@ export function witnessOf(
   const reader = textReader(outcome);
   if (reader !== null) add(rawPictures('text'), (stream) => reader.read(stream));
 
+  const light = outcome.contentLight === null ? null : new LightReader(outcome);
+  if (light !== null)
+    add(rawPictures('light'), async (stream) => {
+      for await (const chunk of stream) light.take(chunk as Buffer);
+    });
+
   const quantiser = sketched === null ? null : quantiserReader(outcome.codec, outcome.packetBytes);
   if (quantiser !== null)
     add(['-map', '0:v:0', '-c:v', 'copy', '-f', 'data'], (stream) => quantiser.read(stream));
@@ -215,6 +225,7 @@ export function witnessOf(
           ? null
           : { pixelFormat: outcome.exact.comparedIn, pictures, audioTracks: exactAudio },
       text: reader?.verdict() ?? null,
+      light: light?.read() ?? null,
       quantisers: quantiser?.quantisers() ?? null,
       sketch: sketched === null ? null : sketchValues(sketch, sketched.form),
     }),

@@ -1,9 +1,7 @@
 /** Raw pictures of equal size out of a stream, one after the other. */
-import type { Readable } from 'node:stream';
-
 /** `size`: bytes of each. What is left at the end and no whole picture is dropped: who counts frames finds them missing. */
 export async function readFrames(
-  stream: Readable,
+  stream: AsyncIterable<unknown>,
   size: number,
   take: (frame: Buffer) => void | Promise<void>,
 ): Promise<void> {
@@ -25,3 +23,9 @@ export async function readFrames(
     }
   }
 }
+
+/** Codes of two bytes as they lie: little-endian, on a machine that is so too. */
+export const codesIn = (bytes: Buffer): Uint16Array =>
+  bytes.byteOffset % 2 === 0
+    ? new Uint16Array(bytes.buffer, bytes.byteOffset, bytes.length >> 1)
+    : new Uint16Array(new Uint8Array(bytes).buffer);

@@ -10,7 +10,7 @@ import type { AudioFingerprint } from '../proof/audio-fingerprint.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { EncoderInputComparer } from '../proof/encoder-input/compare.ts';
 import type { ThinComparer } from '../proof/colour-way/thin.ts';
-import type { LightMeter } from '../proof/light/meter.ts';
+import { type LightReaders, readTwice } from './content-light.ts';
 import type { FrameFingerprints } from '../proof/form.ts';
 import type { TextComparer } from '../proof/text/compare.ts';
 import type { Outcome } from '../profiles/outcome.ts';
@@ -61,8 +61,8 @@ export interface CollectRequest {
   readonly comparers?: readonly (EncoderInputComparer | null)[];
   /** By deliverable, what compares its burnt-in text; null: it has none. */
   readonly texts?: readonly (TextComparer | null)[];
-  /** By deliverable, what measures its light; null: nobody asks. */
-  readonly light?: readonly (LightMeter | null)[];
+  /** By deliverable, what measures its light and what reads it a second time; null: nobody asks. */
+  readonly light?: readonly (LightReaders | null)[];
   /** By view, what compares the pictures before its table with those behind it. */
   readonly thin?: readonly ThinComparer[];
   /** Of an interlaced source. */
@@ -144,8 +144,8 @@ export function collect({
       return comparer === null || comparer === undefined ? nobody : (stream) => comparer.read(stream);
     }
     if (pipe.kind === 'light') {
-      const meter = light[pipe.deliverable];
-      return meter === null || meter === undefined ? nobody : (stream) => meter.read(stream);
+      const readers = light[pipe.deliverable];
+      return readers === null || readers === undefined ? nobody : (stream) => readTwice(stream, readers);
     }
     if (pipe.kind === 'exact') {
       return async (stream) => {

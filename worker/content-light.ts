@@ -1,12 +1,44 @@
 /** MaxCLL and MaxFALL of a deliverable in PQ: measured on what its encoder is given, and written into the file when all of it is there. */
 import { type FileHandle, open } from 'node:fs/promises';
+import { type LightRead, LightReader } from '../check/light/reader.ts';
+import { lightLevelsReport } from '../check/light-levels.ts';
+import type { WhileMadeReport } from '../check/while-made.ts';
+import type { Job, MovieWork } from '../ledger/job.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import { type ContentLight, PLACEHOLDER } from '../proof/light/form.ts';
 import { LightMeter, type LightSeen } from '../proof/light/meter.ts';
+import { subjectOf } from './claim.ts';
+
+/** What measures the light of an output, and the checker's own reader of the same pictures: they share the bytes of the pipe and nothing else. */
+export interface LightReaders {
+  readonly meter: LightMeter;
+  readonly again: LightReader;
+}
 
 /** By output; null: its stream says nothing of its light. */
-export const lightMeters = (outcomes: readonly Outcome[]): (LightMeter | null)[] =>
-  outcomes.map((outcome) => (outcome.contentLight === null ? null : new LightMeter(outcome)));
+export const lightReaders = (outcomes: readonly Outcome[]): (LightReaders | null)[] =>
+  outcomes.map((outcome) =>
+    outcome.contentLight === null
+      ? null
+      : { meter: new LightMeter(outcome), again: new LightReader(outcome) },
+  );
+
+/** Raw pictures, each byte to both. */
+export function readTwice(stream: AsyncIterable<unknown>, { meter, again }: LightReaders): Promise<void> {
+  async function* passing(): AsyncGenerator<unknown> {
+    for await (const chunk of stream) {
+      again.take(chunk as Buffer);
+      yield chunk;
+    }
+  }
+  return meter.read(passing());
+}
+
+/** What was measured and read of an output's light. */
+export interface LightMeasured {
+  readonly seen: LightSeen;
+  readonly again: LightRead;
+}
 
 /** Both numbers as they lie in a message (ITU-T H.265, D.2.35). */
 function payload({ greatest, average }: ContentLight): Buffer {
@@ -55,14 +87,36 @@ async function* places(handle: FileHandle): AsyncGenerator<number> {
   }
 }
 
-/** After the encoder has ended. Gives what the stream now says; null: it says nothing of its light, or what was measured is not of every frame, and nothing was written. */
+/** After the encoder has ended: what the stream now says, and the check of it. `contentLight` null: it says nothing of its light, or what was measured is not of every frame, and nothing was written. */
+export interface LightStated {
+  readonly contentLight: ContentLight | null;
+  /** Absent: its stream says nothing of its light. */
+  readonly lightLevels?: WhileMadeReport;
+}
+
 export async function finishContentLight(
+  job: Job,
+  { deliverable, staged }: { readonly deliverable: MovieWork; readonly staged: string },
+  measured: LightMeasured | null,
+): Promise<LightStated> {
+  const { outcome, profile } = deliverable;
+  if (outcome.contentLight === null) return { contentLight: null };
+  const contentLight = await written(staged, outcome, measured?.seen ?? null);
+  return {
+    contentLight,
+    lightLevels: lightLevelsReport(
+      { seen: measured?.again ?? null, said: contentLight, frames: outcome.frames },
+      { ...subjectOf(job), profile: profile.name },
+    ),
+  };
+}
+
+async function written(
   path: string,
-  outcome: Outcome,
+  { frames }: Outcome,
   seen: LightSeen | null,
 ): Promise<ContentLight | null> {
-  if (outcome.contentLight === null || seen?.light === undefined || seen.light === null) return null;
-  if (seen.frames !== outcome.frames) return null;
+  if (seen === null || seen.light === null || seen.frames !== frames) return null;
   await writeContentLight(path, seen.light);
   return seen.light;
 }

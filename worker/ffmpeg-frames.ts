@@ -36,8 +36,7 @@ export async function makeFromFfmpegFrames(
       const encoded = made.bitstreams[index] ?? null;
       const encoderInput = encoderInputOf(job, output.deliverable, made.encoderInputs[index] ?? null);
       const drawnText = drawnTextOf(job, output.deliverable, made.texts[index] ?? null);
-      const { outcome } = output.deliverable;
-      const contentLight = await finishContentLight(output.staged, outcome, made.light[index] ?? null);
+      const light = await finishContentLight(job, output, made.light[index] ?? null);
       const way = colourWayOf(job, output.deliverable, made.colourWays[index] ?? null);
       const shown = shownProof(job, proof, output.deliverable, made.shown[index] ?? null);
       if (!('fingerprints' in shown)) {
@@ -51,7 +50,7 @@ export async function makeFromFfmpegFrames(
           ...shown,
           ...(way === null ? {} : { colourWay: way }),
           encoded,
-          contentLight,
+          ...light,
           sketch: made.sketches[index] ?? null,
           ...(encoderInput === null ? {} : { encoderInput }),
           ...(drawnText === null ? {} : { drawnText }),

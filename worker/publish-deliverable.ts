@@ -30,6 +30,8 @@ export type Evidence = Proof & {
   readonly encoded: Bitstream | null;
   /** How much light was measured in what its encoder was given, as it was written into the file; absent: nothing is said of it. */
   readonly contentLight?: ContentLight | null;
+  /** The same light, read a second time. */
+  readonly lightLevels?: WhileMadeReport;
   /** What was fed to its encoder, against the source. */
   readonly encoderInput?: WhileMadeReport;
   /** From the source's frames to scene-linear values. */
@@ -104,6 +106,7 @@ export async function finish(
       evidence.colourWay,
       evidence.encoderInput,
       evidence.drawnText,
+      evidence.lightLevels,
       evidence.sidecars,
     ].reduce<CheckReport>(
       (report, seen) => withEncoderInput(report, seen, deliverable.profile.name),

@@ -13,14 +13,13 @@ import { maskBytes } from '../profiles/recipe/sketch.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { EncoderInputVerdict } from '../proof/encoder-input/compare.ts';
 import type { FrameFingerprints } from '../proof/form.ts';
-import type { LightSeen } from '../proof/light/meter.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { maskSeed } from '../proof/sketch/mask.ts';
 import type { TextVerdict } from '../proof/text/compare.ts';
 import { textComparers } from './burn-in.ts';
 import { type Collecting, collect } from './collect.ts';
 import { type BakedWay, bakedWay, thinComparer } from './colour-way.ts';
-import { lightMeters } from './content-light.ts';
+import { type LightMeasured, lightReaders } from './content-light.ts';
 import { encoderInputComparers } from './encoder-input.ts';
 import { graphArguments } from './graph-argument.ts';
 import { sketchesOf } from './sketches.ts';
@@ -58,7 +57,7 @@ export interface RecipeSeen {
   /** What its encoder was given, against the source; null: it keeps every sample, or its pixels are not computed again. */
   readonly encoderInputs: readonly (EncoderInputVerdict | null)[];
   /** The light of what its encoder was given; null: its stream says nothing of it. */
-  readonly light: readonly (LightSeen | null)[];
+  readonly light: readonly (LightMeasured | null)[];
   /** Burnt-in text in what its encoder was given; null: it has none. */
   readonly texts: readonly (TextVerdict | null)[];
   /** Fingerprints of the pictures that its colour way gives; null: they stay as recorded, or did not come. */
@@ -109,7 +108,7 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
   const thin = recipe.views.map(({ shown }, view) => thinComparer(job, shown, baked[view] as BakedWay));
   const comparers = await encoderInputComparers({ ...request, ways, thin }, input);
   const texts = textComparers(outputs.map(({ deliverable }) => deliverable));
-  const light = lightMeters(outputs.map(({ deliverable }) => deliverable.outcome));
+  const light = lightReaders(outputs.map(({ deliverable }) => deliverable.outcome));
   const collecting = collect({
     facts,
     outcomes: [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
@@ -149,7 +148,9 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
           stated: statedOf(outputs, watched),
         }),
         encoderInputs: verdicts.slice(0, outputs.length),
-        light: light.map((meter) => meter?.seen() ?? null),
+        light: light.map((one) =>
+          one === null ? null : { seen: one.meter.seen(), again: one.again.read() },
+        ),
         texts: texts.map((comparer) => comparer?.verdict() ?? null),
         shown: views.map((view) => (view === null ? null : (viewed[view] ?? null))),
         colourWays: views.map((view) => (view === null ? null : (waysSeen[view] ?? null))),

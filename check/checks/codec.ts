@@ -2,7 +2,7 @@ import { bitDepthOf } from '../../media/probe/picture.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { ContentLight } from '../../proof/light/form.ts';
-import { contentLightIn } from '../movie/light.ts';
+import { statedLight } from '../movie/light.ts';
 import { type Check, compare, type Line } from '../check.ts';
 import type { Measured, MeasuredMatroska } from '../measured.ts';
 
@@ -62,8 +62,7 @@ function wrapperLines({ movie, matroska }: Measured, outcome: Outcome): Line[] |
 /** What the stream says of its light, against what was measured; without that it differs. */
 function lightLines({ movie }: Measured, outcome: Outcome, measured: ContentLight | null): Line[] {
   if (outcome.contentLight === null) return [];
-  const track = movie?.tracks.find(({ hevc }) => hevc !== null);
-  const said = track?.hevc == null ? null : contentLightIn(track.hevc.messages);
+  const said = statedLight(movie);
   const nobody = 'what nobody measured';
   return [
     ['MaxCLL', said?.greatest ?? null, measured?.greatest ?? nobody],

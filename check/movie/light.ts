@@ -2,6 +2,7 @@
 import type { Outcome } from '../../profiles/outcome.ts';
 import type { ContentLight } from '../../proof/light/form.ts';
 import type { Message } from './h265.ts';
+import type { Movie } from './read.ts';
 
 const MASTERING_DISPLAY = 137;
 const CONTENT_LIGHT = 144;
@@ -51,8 +52,9 @@ export const besideTags = (messages: readonly Message[], transfer: number): read
 export const messagesText = (messages: readonly Message[]): string =>
   messages.map(({ type, payload }) => `${type} ${payload}`).join(', ') || 'none';
 
-/** null: the stream says nothing of it, or not in four bytes. */
-export function contentLightIn(messages: readonly Message[]): ContentLight | null {
-  const bytes = Buffer.from(lightIn(messages)?.payload ?? '', 'hex');
+/** Of the header; null: the stream says nothing of it, or not in four bytes. */
+export function statedLight(movie: Movie | null): ContentLight | null {
+  const track = movie?.tracks.find(({ hevc }) => hevc !== null);
+  const bytes = Buffer.from(lightIn(track?.hevc?.messages ?? [])?.payload ?? '', 'hex');
   return bytes.length === 4 ? { greatest: bytes.readUInt16BE(0), average: bytes.readUInt16BE(2) } : null;
 }

@@ -1,5 +1,6 @@
 /** One required deliverable of the gate: made from this content, in this profile, by these tools, checked, and standing. Pure. */
 import { shownAt } from '../../check/grid.ts';
+import { LIGHT_LEVELS } from '../../check/light-levels.ts';
 import { append } from '../../findings/append.ts';
 import { type Finding, finding, blocks } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
@@ -94,6 +95,7 @@ export function judgeDeliverable(
     );
   append(findings, judgeColourWay(report, subject));
   append(findings, judgeDrawnText(report, subject));
+  append(findings, judgeLight(report, subject));
   append(findings, judgeFile(report, disk, subject));
   append(findings, judgeFrames(report, facts, subject));
   if (disk.remeasured !== undefined) append(findings, judgeAgain(report, disk.remeasured, loaded, subject));
@@ -186,6 +188,14 @@ function judgeDrawnText({ outcome, checks }: DeliverableReport, subject: Subject
   const isThere = outcome.kind === 'movie' && outcome.burnIn.length > 0;
   return isThere && !checks.some(({ check }) => check === DRAWN_TEXT)
     ? [finding('check-absent', `no result of the check \`${DRAWN_TEXT}\``, 'a result, passed', subject)]
+    : [];
+}
+
+/** And of the light that a stream in PQ states. */
+function judgeLight({ outcome, checks }: DeliverableReport, subject: Subject): Finding[] {
+  const isStated = outcome.kind === 'movie' && outcome.contentLight !== null;
+  return isStated && !checks.some(({ check }) => check === LIGHT_LEVELS)
+    ? [finding('check-absent', `no result of the check \`${LIGHT_LEVELS}\``, 'a result, passed', subject)]
     : [];
 }
 

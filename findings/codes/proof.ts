@@ -149,6 +149,13 @@ export const proofCodes = {
       "If it repeats, make the file yourself with the report's command, and compare it with the source.",
     ),
   },
+  'light-levels-differ': {
+    weight: 'hold',
+    title: 'MaxCLL or MaxFALL is not that of the pictures',
+    remedy: inDelivery(
+      'If it repeats, measure MaxCLL and MaxFALL of the file with another program, and compare.',
+    ),
+  },
   'audio-displaced': {
     weight: 'hold',
     title: 'the audio is out of sync with the picture',

@@ -27,29 +27,37 @@ export function lookUp(
     const baseRed = Math.min(Math.floor(r), last);
     const baseGreen = Math.min(Math.floor(g), last);
     const baseBlue = Math.min(Math.floor(b), last);
-    const [x, y, z] = [r - baseRed, g - baseGreen, b - baseBlue];
+    const x = r - baseRed;
+    const y = g - baseGreen;
+    const z = b - baseBlue;
     const near = baseRed * stepRed + baseGreen * stepGreen + baseBlue * stepBlue;
-    let first = stepRed;
-    let second = stepGreen;
-    let [far, middle, close] = [x, y, z];
-    if (x >= y) {
-      if (y < z) {
-        if (x >= z) [second, middle, close] = [stepBlue, z, y];
-        else [first, second, far, middle, close] = [stepBlue, stepRed, z, x, y];
-      }
-    } else if (z > y) [first, second, far, middle, close] = [stepBlue, stepGreen, z, y, x];
-    else if (z > x) [first, second, far, middle, close] = [stepGreen, stepBlue, y, z, x];
-    else [first, second, far, middle, close] = [stepGreen, stepRed, y, x, z];
-    const one = near + first;
-    const two = one + second;
     const white = near + stepRed + stepGreen + stepBlue;
-    const give = (channel: number): number =>
-      (1 - far) * (values[near + channel] as number) +
-      (far - middle) * (values[one + channel] as number) +
-      (middle - close) * (values[two + channel] as number) +
-      close * (values[white + channel] as number);
-    red[at] = most * give(0);
-    green[at] = most * give(1);
-    blue[at] = most * give(2);
+    // The farthest channel is the first way from the near corner, the closest the last one to the far corner.
+    const far = x > y ? (x > z ? x : z) : y > z ? y : z;
+    const close = x < y ? (x < z ? x : z) : y < z ? y : z;
+    const first = x === far ? stepRed : y === far ? stepGreen : stepBlue;
+    const third = z === close ? stepBlue : y === close ? stepGreen : stepRed;
+    const middle = x + y + z - far - close;
+    const one = near + first;
+    const two = white - third;
+    const ofNear = most * (1 - far);
+    const ofOne = most * (far - middle);
+    const ofTwo = most * (middle - close);
+    const ofWhite = most * close;
+    red[at] =
+      ofNear * (values[near] as number) +
+      ofOne * (values[one] as number) +
+      ofTwo * (values[two] as number) +
+      ofWhite * (values[white] as number);
+    green[at] =
+      ofNear * (values[near + 1] as number) +
+      ofOne * (values[one + 1] as number) +
+      ofTwo * (values[two + 1] as number) +
+      ofWhite * (values[white + 1] as number);
+    blue[at] =
+      ofNear * (values[near + 2] as number) +
+      ofOne * (values[one + 2] as number) +
+      ofTwo * (values[two + 2] as number) +
+      ofWhite * (values[white + 2] as number);
   }
 }

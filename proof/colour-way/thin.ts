@@ -4,7 +4,7 @@
  */
 import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
-import { readFrames } from '../raw-frames.ts';
+import { codesIn, readFrames } from '../raw-frames.ts';
 import { lookUp, type SpaceTable } from './look-up.ts';
 
 /** Pixels a side of a square. */
@@ -89,12 +89,13 @@ export class ThinComparer {
 
   #atEnds(bytes: Buffer): number {
     const most = 2 ** this.#request.bits - 1;
+    const codes = codesIn(bytes);
     let count = 0;
-    for (let at = 0; at < bytes.length; at += 2) {
-      const code = bytes.readUInt16LE(at);
+    for (let at = 0; at < codes.length; at += 1) {
+      const code = codes[at] as number;
       if (code === 0 || code === most) count += 1;
     }
-    return count / (bytes.length / 2);
+    return count / codes.length;
   }
 
   /** Both streams have ended. */
@@ -127,17 +128,23 @@ export class ThinComparer {
     const count = width * height;
     const most = 2 ** bits - 1;
     // Planes lie in the order G, B, R.
-    const plane = (bytes: Buffer, channel: 0 | 1 | 2): Float64Array => {
-      const from = 2 * count * ([2, 0, 1][channel] as number);
-      return Float64Array.from({ length: count }, (_, at) => bytes.readUInt16LE(from + 2 * at));
+    const plane = (codes: Uint16Array, channel: 0 | 1 | 2): Uint16Array => {
+      const from = count * ([2, 0, 1][channel] as number);
+      return codes.subarray(from, from + count);
     };
-    const wanted = [plane(before, 0), plane(before, 1), plane(before, 2)] as const;
+    const taken = codesIn(before);
+    const given = codesIn(behind);
+    const wanted = [
+      new Float64Array(plane(taken, 0)),
+      new Float64Array(plane(taken, 1)),
+      new Float64Array(plane(taken, 2)),
+    ] as const;
     lookUp(table, wanted, most);
     let farthest: Omit<OffPixel, 'count'> | null = null;
     let off = 0;
     let beyond = 0;
     for (const channel of [0, 1, 2] as const) {
-      const found = plane(behind, channel);
+      const found = plane(given, channel);
       const expected = wanted[channel];
       for (let at = 0; at < count; at += 1) {
         const away = Math.abs((found[at] as number) + 0.5 - Math.min(expected[at] as number, most + 0.5));

@@ -6,7 +6,7 @@
  */
 import type { Readable } from 'node:stream';
 import { median } from '../pictures.ts';
-import { readFrames } from '../raw-frames.ts';
+import { codesIn, readFrames } from '../raw-frames.ts';
 import type { TilePlan } from './tiles.ts';
 
 /** Cells of the finest grid, and the samples that a cell has at least across and down. */
@@ -119,11 +119,16 @@ export class PlacingComparer {
     const { grid, planes, luma } = this.#request;
     const count = grid.columns * grid.rows;
     return readFrames(stream, 2 * planes * count, (bytes) => {
-      const at = (plane: number, cell: number): number =>
-        bytes.readUInt16LE(2 * (plane * count + cell)) / 256;
-      const means = Float32Array.from(this.#seen, (cell) =>
-        planes === 1 ? luma([at(0, cell), 128, 128]) : luma([at(0, cell), at(1, cell), at(2, cell)]),
-      );
+      const codes = codesIn(bytes);
+      const seen = this.#seen;
+      const means = new Float32Array(seen.length);
+      const colour: [number, number, number] = [0, 128, 128];
+      for (let index = 0; index < seen.length; index += 1) {
+        const cell = seen[index] as number;
+        for (let plane = 0; plane < planes; plane += 1)
+          colour[plane] = (codes[plane * count + cell] as number) / 256;
+        means[index] = luma(colour);
+      }
       this.#means.set(this.#sourceFrames++, means);
       this.advance(false);
     });
@@ -132,10 +137,12 @@ export class PlacingComparer {
   readGiven(stream: Readable): Promise<void> {
     const { grid } = this.#request;
     return readFrames(stream, 2 * grid.columns * grid.rows, (bytes) => {
-      this.#given.set(
-        this.#givenFrames++,
-        Float32Array.from(this.#seen, (cell) => bytes.readUInt16LE(2 * cell) / 256),
-      );
+      const codes = codesIn(bytes);
+      const seen = this.#seen;
+      const means = new Float32Array(seen.length);
+      for (let index = 0; index < seen.length; index += 1)
+        means[index] = (codes[seen[index] as number] as number) / 256;
+      this.#given.set(this.#givenFrames++, means);
       this.advance(false);
     });
   }

@@ -3,7 +3,6 @@
  * made of the very codes, with the chroma sample of each square of four pixels for all of them, and each is taken to cd/m² by itself. The
  * greatest of three is that of the greatest signal, since PQ only rises.
  */
-import type { Readable } from 'node:stream';
 import { decode } from '../../media/colour/curves.ts';
 import { weights } from '../levels.ts';
 import { readFrames } from '../raw-frames.ts';
@@ -60,7 +59,7 @@ export class LightMeter {
   }
 
   /** Raw pictures, little-endian words. */
-  read(stream: Readable): Promise<void> {
+  read(stream: AsyncIterable<unknown>): Promise<void> {
     return readFrames(stream, this.#width * this.#height * 3, (bytes) => this.take(bytes));
   }
 

@@ -3,6 +3,7 @@ import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import { checkDeliverable, type CheckReport } from '../../check/index.ts';
 import { layout } from '../../ledger/layout.ts';
+import { finishContentLight, type LightStated } from '../../worker/content-light.ts';
 import type { Job } from '../../ledger/job.ts';
 import { type MakeResult, make } from '../../worker/make.ts';
 import { moviesOf } from '../support/jobs.ts';
@@ -14,6 +15,14 @@ export interface CheckedWith {
   readonly made: MakeResult;
   /** By profile. */
   readonly checked: Readonly<Record<string, CheckReport>>;
+  /** What each stream states of its light, by profile. */
+  readonly light: Readonly<Record<string, LightStated>>;
+}
+
+/** Of a colour way the fingerprints of its pictures, in place of the decoded ones. */
+function shownOf({ fingerprints, shown }: MakeResult, index: number): MakeResult['fingerprints'] {
+  const picture = shown[index] ?? null;
+  return fingerprints === null || picture === null ? fingerprints : { ...fingerprints, picture };
 }
 
 /** Throws when the fault could not be done. */
@@ -46,16 +55,21 @@ export async function checkWith(
   if (made.run.exitCode !== 0 || (faulty !== null && faulty.done()?.code !== 0))
     throw new Error(`${made.run.exitCode} ${made.run.stderr}`);
   const checked: Record<string, CheckReport> = {};
-  for (const [index, { deliverable, staged }] of outputs.entries())
+  const light: Record<string, LightStated> = {};
+  for (const [index, { deliverable, staged }] of outputs.entries()) {
+    const stated = await finishContentLight(job, { deliverable, staged }, made.light[index] ?? null);
+    light[deliverable.profile.name] = stated;
     checked[deliverable.profile.name] = await checkDeliverable({
       path: staged,
       outcome: deliverable.outcome,
       checks: deliverable.profile.checks,
       sourceFacts: job.facts,
-      sourceFingerprints: made.fingerprints,
+      sourceFingerprints: shownOf(made, index),
       encoded: made.bitstreams[index] ?? null,
+      contentLight: stated.contentLight,
       sketch: made.sketches[index] ?? null,
       tools,
     });
-  return { made, checked };
+  }
+  return { made, checked, light };
 }

@@ -701,6 +701,29 @@ test('text in the picture that nobody saw drawn is held', () => {
   expect(decideRoll(seen.input).verdict.verdict).toBe('ready');
 });
 
+test('light that a stream states and nobody read a second time is held', () => {
+  const lit = (): ReturnType<typeof goodWorld> => {
+    const world = goodWorld();
+    world.first.outcome = { ...(world.first.outcome as Outcome), contentLight: 'measured' };
+    return world;
+  };
+  expect(decideRoll(lit().input).verdict).toMatchObject({
+    verdict: 'held',
+    findings: [
+      expect.objectContaining({ code: 'check-absent', found: 'no result of the check `light-levels`' }),
+    ],
+  });
+  const seen = lit();
+  seen.first.checks.push({
+    check: 'light-levels',
+    status: 'passed',
+    measured: 'm',
+    expected: 'm',
+    tool: 'own comparison',
+  });
+  expect(decideRoll(seen.input).verdict.verdict).toBe('ready');
+});
+
 describe('a movie that goes a colour way', () => {
   const common = {
     way: usualWay,

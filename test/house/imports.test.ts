@@ -173,6 +173,12 @@ describe('a checker shares nothing with what it checks', () => {
     },
   );
 
+  test('what reads light a second time stands on nothing at all, and nothing of the checker on what measures it', () => {
+    expect(reachedFrom('check/light/reader.ts', graph)).toEqual([]);
+    const measuring = [...graph].filter(([, targets]) => targets.includes('proof/light/meter.ts'));
+    expect(measuring.map(([file]) => file)).toEqual(['worker/content-light.ts']);
+  });
+
   test('no file of the checker imports from media/formats', () => {
     const wrong = [...graph].flatMap(([file, targets]) =>
       file.startsWith('check/')

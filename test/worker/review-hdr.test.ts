@@ -5,14 +5,19 @@ import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { checkDeliverable } from '../../check/index.ts';
-import { type Job, workOf } from '../../ledger/job.ts';
+import { type Job, type MovieWork, workOf } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../../ledger/report.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { isMovie } from '../../profiles/schema.ts';
+import type { ContentLight } from '../../proof/light/form.ts';
+import { finishContentLight } from '../../worker/content-light.ts';
 import { runJob } from '../../worker/job.ts';
+import { type CheckedWith, checkWith } from '../faults/check-with.ts';
+import type { Operation } from '../faults/operation.ts';
+import { moviesOf } from '../support/jobs.ts';
 import { freshFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
 import { makeAll, mediaTools } from '../support/make.ts';
@@ -196,6 +201,73 @@ describe('a log clip', () => {
       expect.stringMatching(found),
     ]);
   });
+});
+
+/** Whatever measures light, and whatever of it is written: held by a second reading, and by what the file itself shows. */
+describe('light levels that are not those of the pictures', () => {
+  let job: Job;
+  const folder = groupFolder('light');
+  const made = (operation: Operation, name: string): Promise<CheckedWith> =>
+    checkWith(job, operation, join(folder, name));
+  beforeAll(async () => {
+    const source = await makeMovie(join(folder, 'card', 'A001C001.mov'), {
+      frames: FRAMES,
+      extra: ['-vf', [`trim=end_frame=${FRAMES}`, 'format=yuv422p10le', ...LOG].join(','), '-profile:v', '3'],
+    });
+    job = await logJob(source, join(folder, 'delivery'), 'review-hdr');
+  }, 60_000);
+
+  test('are held by a second reading of what the encoder was given, when the maker writes others', async () => {
+    const { made: seen, checked, light } = await made({ do: 'none' }, 'none');
+    expect(checked['review-hdr']?.findings).toEqual([]);
+    expect(light['review-hdr']?.lightLevels?.passed).toBe(true);
+    const measured = seen.light[0];
+    const said = measured?.seen.light;
+    if (measured == null || said == null) throw new Error('no light was measured');
+    const [deliverable] = moviesOf(job) as [MovieWork];
+    const staged = join(freshFolder('light'), 'A001C001.mp4');
+    writeFileSync(staged, '');
+    const found = async (light: ContentLight, frames = FRAMES): Promise<string[]> => {
+      const stated = await finishContentLight(
+        job,
+        { deliverable, staged },
+        { ...measured, seen: { frames, light } },
+      );
+      return (stated.lightLevels?.findings ?? []).map((one) => `${one.code} ${one.found}`);
+    };
+    expect(await found(said)).toEqual([]);
+    const { greatest, average } = said;
+    for (const part of [1.1, 0.9]) {
+      const [pixel, frame] = [Math.round(greatest * part), Math.round(average * part)];
+      expect(await found({ ...said, greatest: pixel })).toEqual([`light-levels-differ MaxCLL ${pixel}`]);
+      expect(await found({ ...said, average: frame })).toEqual([`light-levels-differ MaxFALL ${frame}`]);
+    }
+    // Of one frame fewer nothing is written, and nothing said is not what is there.
+    expect(await found(said, FRAMES - 1)).toEqual([
+      'light-levels-differ MaxCLL not stated',
+      'light-levels-differ MaxFALL not stated',
+    ]);
+  }, 120_000);
+
+  /** What the pipe of the light has is other than what the encoder is given: both readings see the same, and the file shows it. */
+  test.each<[string, string]>([
+    ['of other pictures', 'lutyuv=y=val*0.85'],
+    ...further<[string, string]>(['of pictures that are brighter', 'lutyuv=y=val*1.2']),
+  ])(
+    '%s are held by the file',
+    async (_, filters) => {
+      const to = `[light-given];[light-given]${filters}[light0]`;
+      const { checked, light } = await made(
+        { do: 'graph', stage: 'encoder', from: '[light0]', to },
+        filters.slice(0, 8),
+      );
+      expect(light['review-hdr']?.lightLevels?.passed).toBe(true);
+      expect(new Set(checked['review-hdr']?.findings.map(({ code }) => code))).toEqual(
+        new Set(['light-levels-differ']),
+      );
+    },
+    120_000,
+  );
 });
 
 test('H.265 has the same bytes however many threads there are', async () => {

@@ -149,7 +149,7 @@ async function finishShown(
       fingerprints,
       file: storedOnce(job, fingerprints),
       encoded: made.bitstreams[index] ?? null,
-      contentLight: await finishContentLight(output.staged, outcome, made.light[index] ?? null),
+      ...(await finishContentLight(job, output, made.light[index] ?? null)),
       sketch: made.sketches[index] ?? null,
       development: withNotes(
         withReading(report, handedOver),
