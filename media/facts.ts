@@ -89,8 +89,22 @@ export function uprightSize({ width, height, rotation }: Pick<VideoFacts, 'width
   return rotation === 90 || rotation === 270 ? { width: height, height: width } : { width, height };
 }
 
+/** By which rules a sound file belongs to frames. */
+export const soundRules = ['name', 'timecode'] as const;
+export const besideSchema = z.object({
+  file: z.string().describe('The sound file, relative to the roll, / between parts'),
+  matchedBy: z
+    .enum(soundRules)
+    .describe(
+      'name: it has the name of the frames or of their folder; timecode: its time and length are those of the frames',
+    ),
+});
+
 export const audioFactsSchema = z.object({
   streamIndex: z.int().nonnegative().describe('Number of the stream in the file'),
+  beside: besideSchema
+    .optional()
+    .describe('The sound file beside frames that the track lies in; absent: the clip itself has it'),
   codec: z.string().describe("ffprobe's name"),
   sampleFormat: z.string().describe("ffprobe's name"),
   bitDepth: z.int().nullable().describe('Bits of a sample; null: the codec has none'),

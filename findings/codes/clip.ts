@@ -255,6 +255,34 @@ export const clipCodes = {
     remedy: `Compare the parts with the card. ${UNTIL_SETTLED} Give the roll or the clip \`spanned: { names: none }\` in the settings to have every part as a clip of its own, with its audio in its place.`,
   },
 
+  // Sound files beside frames.
+  'sound-beside': {
+    weight: 'note',
+    title: 'a sound file is taken as the sound of frames',
+    remedy: `Do nothing if it was recorded with them. If not, name it with --ignore and run again. ${IGNORED}`,
+  },
+  'sound-unmatched': {
+    weight: 'note',
+    title: 'a sound file beside frames belongs to no clip, and is delivered with none',
+    remedy:
+      'Listen to it. If it was recorded with frames of the roll, see that their settings state the right rate, or deliver it outside Rushlight; its name must not be changed on the copies, which would then differ from their manifest.',
+  },
+  'sound-ambiguous': {
+    weight: 'hold',
+    title: 'which sound file belongs to which frames cannot be told',
+    remedy: `Listen to them. Name with --ignore those that are not to be delivered, so that one is left for the frames, and run again. ${IGNORED}`,
+  },
+  'sound-elsewhere': {
+    weight: 'hold',
+    title: 'a sound file has the name of frames, and by its own time was recorded at another one',
+    remedy: `Compare the timecode of the frames with the sound report, and see that the settings state the right rate: at the rates of 1000/1001 a label of one hour is 3.6 s later by the clock. If the file is of another take, name it with --ignore and run again. ${IGNORED}`,
+  },
+  'sound-unreadable': {
+    weight: 'hold',
+    title: 'a sound file has the name of frames, and is not read',
+    remedy: `${COMPARE} If it is the same everywhere, deliver it outside Rushlight: name it with --ignore and run again. ${IGNORED}`,
+  },
+
   // No picture, though a header speaks of one.
   'clip-picture-unreadable': {
     weight: 'hold',

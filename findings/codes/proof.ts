@@ -32,6 +32,12 @@ export const proofCodes = {
     remedy:
       'Check the drive, its cable and the memory of the machine: something changes data between disk and encoder. Verify the roll with `rushlight check <day>`, and run again.',
   },
+  'sound-read-differs': {
+    weight: 'hold',
+    title: 'a sound file beside frames is read otherwise by the checker than by the probe',
+    remedy:
+      'Check the drive, its cable and the memory of the machine: something changes data between disk and program. Verify the roll with `rushlight check <day>`, and run again. If it stays so, keep the file: one of two readers of it is wrong.',
+  },
   'decode-times-differ': {
     weight: 'hold',
     title: 'the decoder gave other frame times than the packets have',

@@ -154,7 +154,11 @@ function audioFilter(source: AudioFacts, track: Outcome['audio'][number]): strin
   ].join(',');
 }
 
-function audioOptions(facts: ClipFacts, outcome: Outcome): string[] {
+/** As `-map` names it. A sound file beside frames is the input behind them; where pictures are fed in, it is the first one, in place of the clip. */
+export const audioStream = ({ beside, streamIndex }: AudioFacts, isFed: boolean): string =>
+  `${beside === undefined || isFed ? 0 : 1}:${streamIndex}`;
+
+function audioOptions(facts: ClipFacts, outcome: Outcome, isFed: boolean): string[] {
   if (outcome.audio.length === 0) return ['-an'];
   const options: string[] = [];
   outcome.audio.forEach((track, index) => {
@@ -165,7 +169,7 @@ function audioOptions(facts: ClipFacts, outcome: Outcome): string[] {
     const filter = outcome.exact === null ? audioFilter(source, track) : NUMBERED;
     options.push(
       '-map',
-      `0:${source.streamIndex}`,
+      audioStream(source, isFed),
       `-c:a:${index}`,
       track.codec,
       `-filter:a:${index}`,
@@ -223,6 +227,7 @@ export function encodeOptions({
   profile,
   outcome,
   pad,
+  isFed = false,
   threads,
 }: {
   readonly facts: ClipFacts;
@@ -230,6 +235,8 @@ export function encodeOptions({
   readonly outcome: Outcome;
   /** Of the filter graph, with its brackets: where the pictures come out. */
   readonly pad: string;
+  /** Pictures are fed in: the first input is there for its audio alone. */
+  readonly isFed?: boolean;
   readonly threads: number;
 }): string[] {
   return [
@@ -239,7 +246,7 @@ export function encodeOptions({
     '-fps_mode',
     'passthrough',
     ...pictureOptions(facts, profile, outcome, threads),
-    ...audioOptions(facts, outcome),
+    ...audioOptions(facts, outcome, isFed),
     '-map_metadata',
     '-1',
     '-map_chapters',

@@ -42,14 +42,14 @@ export interface RecipeRequest {
 export interface Recipe {
   /** Options that stand before the input's own arguments. */
   readonly inputOptions: readonly string[];
-  /** Of pictures that are fed in: the clip is the first input, for its audio, and they are the second. */
+  /** Of pictures that are fed in: the clip, or the sound file beside it, is the first input, for its audio, and they are the second. */
   readonly takesAudio: boolean;
   /** The value of `-filter_complex`, which stands between input and `outputArguments`. */
   readonly filterGraph: string;
   readonly outputArguments: readonly string[];
   /** What is written to the pipes from FIRST_PIPE on (process/run.ts); each must be read to its end. */
   readonly pipes: readonly Pipe[];
-  /** Inputs behind the clip. */
+  /** Inputs behind the clip and the sound file beside its frames. */
   readonly furtherInputs: readonly string[];
   /** To be written, UTF-8, before the command runs. */
   readonly textFiles: readonly TextFile[];
@@ -97,7 +97,8 @@ export function recipeOf(request: RecipeRequest): Recipe {
     };
   });
   const takesAudio = fed && deliverables.some(({ outcome }) => outcome.audio.length > 0);
-  let inputs = takesAudio ? 2 : 1;
+  const hasSound = facts.audio.some(({ beside }) => beside !== undefined);
+  let inputs = takesAudio || (!fed && hasSound) ? 2 : 1;
   const picture = fed ? `${inputs - 1}:0` : `0:${facts.video.streamIndex}`;
   const taps = deliverables.map(({ profile, outcome }, index) => {
     const encodedAs = outcome.pictureError === null ? '' : pixelsForFfmpeg(profile.pixels);
@@ -243,7 +244,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     filterGraph: graph,
     outputArguments: composeOutputs([
       ...deliverables.map(({ profile, outcome, path }, index) => ({
-        options: encodeOptions({ facts, profile, outcome, pad: `[out${index}]`, threads }),
+        options: encodeOptions({ facts, profile, outcome, pad: `[out${index}]`, isFed: fed, threads }),
         target: encodeTarget(outcome, path, FIRST_PIPE + index),
       })),
       ...witness.outputs,

@@ -89,6 +89,7 @@ export function masterMovieRecipe({
           profile: masterMovieOf(qualityOf(outcome)),
           outcome,
           pad: '[out0]',
+          isFed: true,
           threads,
         }),
         target: encodeTarget(outcome, path, FIRST_PIPE),

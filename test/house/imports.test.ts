@@ -73,7 +73,7 @@ const partsOfMedia = [
   'raw',
 ];
 /** The parts of media/formats: what all stills share, then the formats, of which DNG alone stands on another. */
-const partsOfFormats = ['still.ts', 'timecode.ts', 'stated.ts', 'exr', 'dpx', 'tiff', 'dng'];
+const partsOfFormats = ['still.ts', 'timecode.ts', 'stated.ts', 'exr', 'dpx', 'tiff', 'dng', 'wave'];
 /** What a file or folder directly below `folder` is called; null for what lies elsewhere. */
 const partOf =
   (folder: string) =>
@@ -101,7 +101,7 @@ test('every format that is written has a header, a reader and a writer under the
   for (const format of ['exr', 'dpx'])
     for (const name of ['header', 'reader', 'writer'])
       expect(graph.has(`media/formats/${format}/${name}.ts`)).toBe(true);
-  for (const format of ['tiff', 'dng'])
+  for (const format of ['tiff', 'dng', 'wave'])
     for (const name of ['header', 'reader'])
       expect(graph.has(`media/formats/${format}/${name}.ts`)).toBe(true);
 });

@@ -3,7 +3,7 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Job } from '../../ledger/job.ts';
-import { openClip } from '../../media/input.ts';
+import { openAudio } from '../../media/input.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { FIRST_PIPE, type RunResult } from '../../process/run.ts';
 import { SHOWN_PIXELS } from '../../profiles/shown/decide.ts';
@@ -35,7 +35,7 @@ export async function startShown(
   { tools, threads, stallMilliseconds, signal }: MakingContext,
 ): Promise<ShownMaking> {
   const folder = await mkdtemp(join(tmpdir(), 'rushlight-shown-'));
-  let clip: Awaited<ReturnType<typeof openClip>> | null = null;
+  let clip: Awaited<ReturnType<typeof openAudio>> | null = null;
   const clean = async (): Promise<void> => {
     await clip?.dispose();
     await rm(folder, { recursive: true, force: true });
@@ -51,7 +51,7 @@ export async function startShown(
       threads,
       signal,
     });
-    if (recipe.takesAudio) clip = await openClip(job.rollFolder, job.clip.place, job.facts);
+    if (recipe.takesAudio) clip = await openAudio(job.rollFolder, job.clip.place, job.facts);
     const fed = startFed({
       tools,
       args: [
