@@ -105,6 +105,20 @@ export const audioFactsSchema = z.object({
   beside: besideSchema
     .optional()
     .describe('The sound file beside frames that the track lies in; absent: the clip itself has it'),
+  pieces: z
+    .array(
+      z.object({
+        take: z.int().nonnegative().describe("Samples of the part's audio, from its first"),
+        silence: z
+          .int()
+          .nonnegative()
+          .describe('Samples of silence behind them, up to where the audio of the next part begins'),
+      }),
+    )
+    .optional()
+    .describe(
+      'Of a spanned clip whose audio does not run on by itself: what is taken of each part, so that all of it lies where it was recorded; absent: one decoder gets all packets',
+    ),
   codec: z.string().describe("ffprobe's name"),
   sampleFormat: z.string().describe("ffprobe's name"),
   bitDepth: z.int().nullable().describe('Bits of a sample; null: the codec has none'),

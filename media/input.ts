@@ -208,8 +208,8 @@ export async function openClip(
     : await openInput(rollFolder, place, facts.video.rate);
 }
 
-/** The sound file beside frames, a WAV file and nothing else; null: there is none. */
-export async function openSound(rollFolder: string, place: InputPlace): Promise<OpenedInput | null> {
+/** A WAV file and nothing else; null: there is none. */
+async function openSound(rollFolder: string, place: InputPlace): Promise<OpenedInput | null> {
   if (place.kind !== 'sequence' || place.sound === undefined) return null;
   const path = resolve(rollFolder, place.sound.file);
   if (!needsLink(path)) return { args: guarded('wav', [], path), path, dispose: async () => {} };
@@ -217,13 +217,36 @@ export async function openSound(rollFolder: string, place: InputPlace): Promise<
   return { args: guarded('wav', [], join(folder, 'sound.wav')), path: fsPath(path), dispose };
 }
 
-/** What the audio of a clip is read from: the sound file beside its frames, or the clip itself. Throws what openClip throws. */
+/**
+ * Inputs that audio is read from besides the clip: the sound file beside its frames, or each part of a spanned clip whose audio does not run on by itself. Throws
+ * what openClip throws.
+ */
+export async function openAudioBeside(
+  rollFolder: string,
+  place: InputPlace,
+  { audio }: Pick<ClipFacts, 'audio'>,
+): Promise<OpenedInput[]> {
+  const sound = await openSound(rollFolder, place);
+  if (sound !== null) return [sound];
+  const opened: OpenedInput[] = [];
+  if (place.kind !== 'spanned' || audio.every(({ pieces }) => pieces === undefined)) return opened;
+  try {
+    for (const { file } of place.parts) opened.push(await openMovie(rollFolder, { kind: 'movie', file }));
+    return opened;
+  } catch (error) {
+    for (const input of opened) await input.dispose();
+    throw error;
+  }
+}
+
+/** All that the audio of a clip is read from, where its pictures come from elsewhere. Throws what openClip throws. */
 export async function openAudio(
   rollFolder: string,
   place: InputPlace,
   facts: ClipFacts,
-): Promise<OpenedInput> {
-  return (await openSound(rollFolder, place)) ?? (await openClip(rollFolder, place, facts));
+): Promise<OpenedInput[]> {
+  const beside = await openAudioBeside(rollFolder, place, facts);
+  return beside.length > 0 ? beside : [await openClip(rollFolder, place, facts)];
 }
 
 /** The part of a spanned clip that a frame lies in, as a movie, and which of its frames that is. */

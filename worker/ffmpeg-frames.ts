@@ -116,7 +116,11 @@ async function makeStaged(
       : null;
   const failure = classifyMake({ ...made, frames: total, source }, subjectOf(job));
   if (failure !== null) throw new JobFailure(failure);
-  const heard = await hearSounds(job, [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides]);
+  const heard = await hearSounds(
+    job,
+    [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
+    context,
+  );
   const changed = await decodedFailure(job, sourceSeen);
   if (changed !== null) throw new JobFailure(changed);
   return { ...made, fingerprints: withSounds(made.fingerprints, heard) };

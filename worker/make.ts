@@ -3,7 +3,7 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Job } from '../ledger/job.ts';
-import { openClip, openSound, type OpenedInput } from '../media/input.ts';
+import { openAudioBeside, openClip, type OpenedInput } from '../media/input.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { type FramePipe, openFramePipe } from '../process/frame-pipe.ts';
@@ -69,9 +69,9 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
   const textFolder = await mkdtemp(join(tmpdir(), 'rushlight-text-'));
   const input = await openClip(job.rollFolder, job.clip.place, job.facts);
   let frames: FramePipe | null = null;
-  let sound: OpenedInput | null = null;
+  let sounds: readonly OpenedInput[] = [];
   try {
-    sound = await openSound(job.rollFolder, job.clip.place);
+    sounds = await openAudioBeside(job.rollFolder, job.clip.place, job.facts);
     if (request.framePool !== null) frames = await openFramePipe(join(textFolder, 'frames'));
     const { recipe, graph, collecting, seen } = await readyRecipe({
       job,
@@ -104,7 +104,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         ...COMMON_FFMPEG_FLAGS,
         ...recipe.inputOptions,
         ...input.args,
-        ...(sound?.args ?? []),
+        ...sounds.flatMap(({ args }) => args),
         ...recipe.furtherInputs,
         ...graph,
         ...recipe.outputArguments,
@@ -133,7 +133,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     };
   } finally {
     await frames?.close();
-    await sound?.dispose();
+    for (const sound of sounds) await sound.dispose();
     await input.dispose();
     await rm(textFolder, { recursive: true, force: true });
   }

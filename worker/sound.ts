@@ -1,4 +1,4 @@
-/** The sound beside the frames of a job, as the checker hears it: what its deliverables are proved by. */
+/** Audio of a job that does not come out of its decoder, as the checker hears it: what its deliverables are proved by. */
 import { type HeardSound, hearSound } from '../check/sound/index.ts';
 import type { Finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
@@ -6,24 +6,31 @@ import type { Outcome } from '../profiles/outcome.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import { subjectOf } from './claim.ts';
 import { usedOf } from './collect.ts';
-import { JobFailure } from './context.ts';
+import { type JobContext, JobFailure } from './context.ts';
 
-/** By track of the clip; null: a track of the clip itself, or one that nobody takes. Throws JobFailure: once more, since a share may give the file whole the next time. */
-export async function hearSounds(job: Job, outcomes: readonly Outcome[]): Promise<(HeardSound | null)[]> {
+/** By track of the clip; null: one that the decoder of the job gives, or that nobody takes. Throws JobFailure: once more, since a share may give the file whole the next time. */
+export async function hearSounds(
+  job: Job,
+  outcomes: readonly Outcome[],
+  { tools, signal }: Pick<JobContext, 'tools' | 'signal'>,
+): Promise<(HeardSound | null)[]> {
   const { facts, rollFolder } = job;
+  const subject = subjectOf(job);
   const heard: (HeardSound | null)[] = [];
-  for (const [index, track] of facts.audio.entries()) {
+  for (const index of facts.audio.keys()) {
     const isTaken = outcomes.some(({ audio }) => audio.some(({ sourceTrack }) => sourceTrack === index));
-    if (track.beside === undefined || !isTaken) {
-      heard.push(null);
-      continue;
-    }
-    const sound = await hearSound(
-      { rollFolder, facts, track },
-      usedOf(facts, outcomes, index),
-      subjectOf(job),
-    );
-    if (isFinding(sound)) throw new JobFailure({ findings: [sound], retryable: true });
+    const sound = isTaken
+      ? await hearSound({
+          rollFolder,
+          facts,
+          index,
+          used: usedOf(facts, outcomes, index),
+          tools,
+          signal,
+          subject,
+        })
+      : null;
+    if (sound !== null && isFinding(sound)) throw new JobFailure({ findings: [sound], retryable: true });
     heard.push(sound);
   }
   return heard;

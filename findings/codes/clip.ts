@@ -249,6 +249,12 @@ export const clipCodes = {
     remedy:
       'Give the roll or the clip `spanned: { names: none }` in the settings, and every file is a clip of its own. If they are one recording, compare the parts with the card first.',
   },
+  'spanned-audio-filled': {
+    weight: 'note',
+    title: 'the audio of each part ends before its picture, and silence was put between the parts',
+    remedy:
+      'Listen at the joints. What the camera recorded lies in its place to the sample; between the parts it recorded nothing. To have every part as a clip of its own, give the roll or the clip `spanned: { names: none }` in the settings.',
+  },
   'spanned-audio-not-continuous': {
     weight: 'hold',
     title: 'the audio of a recording does not run on from one of its parts to the next',

@@ -34,9 +34,10 @@ export const proofCodes = {
   },
   'sound-read-differs': {
     weight: 'hold',
-    title: 'a sound file beside frames is read otherwise by the checker than by the probe',
+    title:
+      'the checker hears other audio than the probe measured: of a sound file beside frames, or of parts of one recording',
     remedy:
-      'Check the drive, its cable and the memory of the machine: something changes data between disk and program. Verify the roll with `rushlight check <day>`, and run again. If it stays so, keep the file: one of two readers of it is wrong.',
+      'Check the drive, its cable and the memory of the machine: something changes data between disk and program. Verify the roll with `rushlight check <day>`, and run again. If it stays so, keep the files: one of two readers of them is wrong.',
   },
   'decode-times-differ': {
     weight: 'hold',

@@ -61,8 +61,9 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
     kept === undefined || kept.exact === null
       ? null
       : { pixelFormat: kept.exact.comparedIn, audioTracks: kept.audio };
-  // Of a sound file beside frames the checker's own reader gives all that is proved by it.
-  const isOwn = (track: number): boolean => facts.audio[track]?.beside === undefined;
+  // What does not come out of one decoder is heard by the checker (check/sound), from which all comes that it is proved by.
+  const isOwn = (track: number): boolean =>
+    facts.audio[track]?.beside === undefined && facts.audio[track]?.pieces === undefined;
   const wanted: { pipe: Pipe; options: string[] }[] = [
     { pipe: { kind: 'source' }, options: sourceOptions(facts) },
     { pipe: { kind: 'luma', view: null }, options: rawPictures('luma') },

@@ -49,13 +49,13 @@ function writeDpx(roll: string, clip: string): void {
   for (let index = 0; index < FRAMES; index += 1) {
     const path = join(folder, `${clip}.${String(index + 1).padStart(4, '0')}.dpx`);
     const written = readFileSync(path);
-    // ffmpeg leaves out the headers of film and television (SMPTE ST 268), which lie between 1664 and 2048.
+    // Little-endian. ffmpeg leaves out the headers of film and television (SMPTE ST 268), which lie between 1664 and 2048.
     const bytes = Buffer.concat([written.subarray(0, 1664), Buffer.alloc(384, 0xff), written.subarray(1664)]);
-    bytes.writeUInt32BE(2048, 4);
-    bytes.writeUInt32BE(bytes.length, 16);
+    bytes.writeUInt32LE(2048, 4);
+    bytes.writeUInt32LE(bytes.length, 16);
     // Binary coded decimal digits.
-    bytes.writeUInt32BE(0x06411000 + Number.parseInt(String(index), 16), 1920);
-    bytes.writeFloatBE(24_000 / 1001, 1940);
+    bytes.writeUInt32LE(0x06411000 + Number.parseInt(String(index), 16), 1920);
+    bytes.writeFloatLE(24_000 / 1001, 1940);
     writeFileSync(path, bytes);
   }
 }
@@ -102,9 +102,10 @@ function wanted(
   const value = strikes(48_000);
   const full = 2 ** (bits - 1);
   return Array.from({ length: PICTURE }, (_, at) =>
+    // Of a negative zero there is none in a file.
     at < start || at - start >= samples
       ? 0
-      : Math.round(value(at - start, channel) * full) * 2 ** (24 - bits),
+      : Math.round(value(at - start, channel) * full) * 2 ** (24 - bits) || 0,
   );
 }
 

@@ -27,6 +27,7 @@ export async function makeWithoutFfmpeg(run: JobRun, groups: readonly MasterGrou
       const heard = await hearSounds(
         job,
         [...group.movies, ...group.shown].map(({ deliverable }) => deliverable.outcome),
+        context,
       );
       const changed = await decodedFailure(job, run.sourceSeen);
       if (changed !== null) throw new JobFailure(changed);
