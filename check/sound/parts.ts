@@ -12,7 +12,7 @@ const SAMPLE_BYTES = 4;
 const SILENCE = Buffer.alloc(1 << 16);
 
 export interface PartsHeard {
-  /** Samples of each part, per channel. */
+  /** Samples of each part, per channel, up to those that it counts. */
   readonly decoded: readonly number[];
   /** Of all that was given. */
   readonly samples: number;
@@ -62,8 +62,9 @@ export async function hearParts(
   for (const [at, part] of (facts.parts ?? []).entries()) {
     silent(Math.max(0, (begins[at] as number) - first - given));
     const next = begins[at + 1];
-    // What lies behind the beginning of the next part is not heard.
-    let left = next === undefined ? Number.POSITIVE_INFINITY : Math.max(0, next - first - given);
+    // A coder fills its last packet up: what the part does not count as its own is not heard, nor what lies behind the beginning of the next part.
+    const own = part.audio[index]?.samples ?? 0;
+    let left = next === undefined ? own : Math.max(0, Math.min(own, next - first - given));
     let samples = 0;
     let rest: Buffer = Buffer.alloc(0);
     const input: OpenedInput = await openInput(rollFolder, { kind: 'movie', file: part.file });
@@ -93,7 +94,15 @@ export async function hearParts(
     } finally {
       await input.dispose();
     }
-    decoded.push(samples);
+    decoded.push(Math.min(samples, own));
   }
+  // What the last part leaves out of the picture, up to a tenth of a second, is silence too.
+  const { frames, rate } = facts.video;
+  const ends = Number(
+    (2n * BigInt(frames) * BigInt(rate.den) * BigInt(sampleRate) + BigInt(rate.num)) /
+      (2n * BigInt(rate.num)),
+  );
+  const left = ends - first - given;
+  if (left > 0 && 10 * left <= sampleRate) silent(left);
   return { decoded, samples: given };
 }

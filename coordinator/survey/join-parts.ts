@@ -174,13 +174,22 @@ function runsOn(codec: string, gaps: readonly number[]): boolean {
   });
 }
 
-/** What of each part is taken, and the silence behind it: silence where there is a gap, nothing of what overlaps. */
-function piecesOf(lies: readonly Lies[]): NonNullable<AudioFacts['pieces']> {
-  return lies.map(({ start, end }, index) => {
-    const next = lies[index + 1]?.start ?? end;
-    return { take: Math.max(0, Math.min(end, next) - start), silence: Math.max(0, next - end) };
+/**
+ * What of each part is taken, and the silence behind it: silence where there is a gap, nothing of what overlaps. What the last part leaves out before `end`, where the picture ends, is
+ * filled like any other gap; what is more is for each profile to fit or to refuse.
+ */
+function piecesOf(lies: readonly Lies[], end: number, most: number): NonNullable<AudioFacts['pieces']> {
+  return lies.map((own, index) => {
+    const left = end - own.end;
+    const next = lies[index + 1]?.start ?? (left > 0 && left <= most ? end : own.end);
+    return {
+      take: Math.max(0, Math.min(own.end, next) - own.start),
+      silence: Math.max(0, next - own.end),
+    };
   });
 }
+
+const mostFilled = (sampleRate: number): number => Math.floor(MOST_FILLED_SECONDS * sampleRate);
 
 /** Gaps and overlaps that are more than what a camera leaves with each part: they are not filled. */
 function audioFindings(
@@ -192,7 +201,7 @@ function audioFindings(
     const lies = liesOf(parts, index);
     const gaps = gapsOf(lies);
     if (runsOn(track.codec, gaps)) return [];
-    const most = isPcm(track.codec) ? 1 : Math.floor(MOST_FILLED_SECONDS * track.sampleRate);
+    const most = isPcm(track.codec) ? 1 : mostFilled(track.sampleRate);
     const mostOverlapped = isPcm(track.codec) ? 1 : LONGEST_PACKET - 1;
     return gaps.flatMap((gap, at) => {
       const joint = joints[at];
@@ -226,9 +235,12 @@ function filledFindings(
 ): Finding[] {
   return audio.flatMap(({ pieces, sampleRate }, track) => {
     if (pieces === undefined) return [];
-    const text = pieces.slice(0, -1).map(({ take, silence }, index) => {
+    const text = pieces.flatMap(({ take, silence }, index) => {
+      const isLast = index === pieces.length - 1;
       const cut = (parts[index]?.audio[track]?.samples ?? take) - take;
-      return `joint ${index + 1}: ${cut > 0 ? `${cut} samples cut off` : `${silence} samples of silence`} (${(((cut > 0 ? cut : silence) * 1000) / sampleRate).toFixed(1)} ms)`;
+      if (isLast && silence === 0) return [];
+      const what = cut > 0 ? `${cut} samples cut off` : `${silence} samples of silence`;
+      return `${isLast ? 'end' : `joint ${index + 1}`}: ${what} (${(((cut > 0 ? cut : silence) * 1000) / sampleRate).toFixed(1)} ms)`;
     });
     return finding(
       'spanned-audio-filled',
@@ -269,7 +281,8 @@ function joinedFacts(place: SpannedClipPlace, parts: readonly ClipFacts[]): Clip
       const lies = liesOf(parts, index);
       if (first.audio.every((one, at) => runsOn(one.codec, gapsOf(liesOf(parts, at)))))
         return { ...track, samples: total(parts, (part) => part.audio[index]?.samples ?? 0) };
-      const pieces = piecesOf(lies);
+      const end = samplesOf(frames, video.rate, track.sampleRate);
+      const pieces = piecesOf(lies, end, mostFilled(track.sampleRate));
       return { ...track, pieces, samples: total(pieces, ({ take, silence }) => take + silence) };
     }),
     parts: parts.map((part, index) => ({

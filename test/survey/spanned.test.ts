@@ -231,7 +231,7 @@ describe('what runs on from part to part', () => {
     const parts = [
       part('01:00:00:00', 30, { ...aac, samples: 57_660 }),
       part('01:00:01:06', 20, { ...aac, samples: 37_640, startOffset: 12 }),
-      part('01:00:02:02', 10, { ...aac, samples: 20_020 }),
+      part('01:00:02:02', 10, { ...aac, samples: 17_620 }),
     ];
     const { facts, findings } = joinParts(place(3), parts, { clip: 'a' });
     // 30 frames last 60060 samples, 20 last 40040.
@@ -240,13 +240,13 @@ describe('what runs on from part to part', () => {
       pieces: [
         { take: 57_660, silence: 2412 },
         { take: 37_640, silence: 2388 },
-        { take: 20_020, silence: 0 },
+        { take: 17_620, silence: 2400 },
       ],
     });
     expect(findings[1]).toMatchObject({
       code: 'spanned-audio-filled',
       found:
-        'audio track 1, joint 1: 2412 samples of silence (50.3 ms), joint 2: 2388 samples of silence (49.8 ms)',
+        'audio track 1, joint 1: 2412 samples of silence (50.3 ms), joint 2: 2388 samples of silence (49.8 ms), end: 2400 samples of silence (50.0 ms)',
     });
   });
 
@@ -257,7 +257,7 @@ describe('what runs on from part to part', () => {
     expect(joinParts(place(3), parts, { clip: 'a' }).facts?.audio[0]?.pieces).toEqual([
       { take: 58_560, silence: 1500 },
       { take: 58_560, silence: 1500 },
-      { take: 58_560, silence: 0 },
+      { take: 58_560, silence: 1500 },
     ]);
   });
 });
