@@ -7,6 +7,7 @@ import { commandProcess, runCli } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
 import { sharedFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
 import { runWords } from '../support/night.ts';
 import { buildWave, strikes, type WaveOptions } from '../support/wave.ts';
 
@@ -15,6 +16,8 @@ const base = join(sharedFolder, 'sound-beside');
 const day = join(base, 'day-03');
 const delivery = join(base, 'delivery');
 const FRAMES = 12;
+/** Kept sample for sample. */
+const kept = further('R007');
 /** 48000 times 1001 / 24000, and 25 frames a second of samples at 96 kHz. */
 const A_FRAME = 2002;
 const PICTURE = FRAMES * A_FRAME;
@@ -134,11 +137,16 @@ beforeAll(async () => {
   writeSound('R005', 'R005C001.wav', { ...sound, timeReference: MORNING + 480_000 });
   writeFrames('R006', 'R006C001');
   writeSound('R006', 'R006C001.wav', { ...sound, bits: 32, formatTag: 3 });
-  for (const roll of ['R001', 'R002', 'R003', 'R004', 'R005', 'R006']) writeMd5Manifest(join(day, roll));
+  for (const roll of kept) {
+    writeDpx(roll, `${roll}C001`);
+    writeSound(roll, `${roll}C001.wav`, sound);
+  }
+  for (const roll of ['R001', 'R002', 'R003', 'R004', 'R005', 'R006', ...kept])
+    writeMd5Manifest(join(day, roll));
   const settings = join(base, 'show.yaml');
   writeFileSync(
     settings,
-    'version: 1\nshow: { profiles: [editorial-rdd36, review-h264] }\nrolls:\n  R001: { profiles: [editorial-rdd36, review-h264, grading-master-4444] }\n',
+    `version: 1\nshow: { profiles: [editorial-rdd36, review-h264] }\nrolls:\n  R001: { profiles: [editorial-rdd36, review-h264, grading-master-4444] }\n${kept.map((roll) => `  ${roll}: { profiles: [archive-ffv1] }\n`).join('')}`,
   );
   const ran = await runCli(
     runWords(
@@ -186,6 +194,12 @@ describe('by its time and length, beside DPX', () => {
   });
 });
 
+test.each(kept)('%s keeps every sample of the file', (roll) => {
+  expect(verdictOf(roll)).toMatchObject({ verdict: 'ready' });
+  for (const [channel, samples] of heard(roll, 'archive-ffv1', `${roll}C001.mkv`).entries())
+    expect(samples).toEqual(wanted({ start: 0, samples: PICTURE }, channel));
+});
+
 test.each([
   ['R003', 'held', 'sound-ambiguous', 'R003C001.wav, R003C001/R003C001.wav, by its name'],
   ['R004', 'ready', 'sound-unmatched', '2 channels of 24 bits at 48000 Hz'],
@@ -204,5 +218,6 @@ test('an audit says the same as the night, without the sound files', async () =>
     'R001',
     'R002',
     'R004',
+    ...kept,
   ]);
 }, 120_000);
