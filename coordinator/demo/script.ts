@@ -145,7 +145,7 @@ version: 1
 rolls:
   # Recorded in log: by which curve and gamut, and the ASC CDL that the day was watched with.
   B003:
-    input: ${LOG_INPUT}
+    input: { name: ${LOG_INPUT} }
     cdl: { slope: [1.12, 1, 0.86], offset: [0.01, 0, -0.01], power: [1, 1, 1], saturation: 1.15 }
 `;
 
