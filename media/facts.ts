@@ -117,7 +117,7 @@ export const audioFactsSchema = z.object({
     )
     .optional()
     .describe(
-      'Of a spanned clip whose audio does not run on by itself: what is taken of each part, so that all of it lies where it was recorded; absent: one decoder gets all packets',
+      'Of a spanned clip whose audio does not run on: what is taken of each part, so that all of it lies where it was recorded; absent: one decoder gets all packets',
     ),
   codec: z.string().describe("ffprobe's name"),
   sampleFormat: z.string().describe("ffprobe's name"),

@@ -218,7 +218,7 @@ async function openSound(rollFolder: string, place: InputPlace): Promise<OpenedI
 }
 
 /**
- * Inputs that audio is read from besides the clip: the sound file beside its frames, or each part of a spanned clip whose audio does not run on by itself. Throws
+ * Inputs that audio is read from besides the clip: the sound file beside its frames, or each part of a spanned clip whose audio does not run on. Throws
  * what openClip throws.
  */
 export async function openAudioBeside(

@@ -1,5 +1,5 @@
 /**
- * The audio of a spanned clip whose parts do not run on by themselves, heard a second time: each part decoded alone, and laid where its own start and the frames before it put it.
+ * The audio of a spanned clip whose audio does not run on from part to part, heard a second time: each part decoded alone, and laid where its own start and the frames before it put it.
  * The survey counts silences, the checker places: what they share is what each part says of itself.
  */
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';

@@ -11,14 +11,14 @@ const SENSOR: Matrix = [
 ];
 const TO_XYZ = toXyz(gamuts.bt709);
 const seen = (light: Triple): Triple => apply(SENSOR, apply(TO_XYZ, light));
-/** Of a grey that reflects all light. */
+/** Of a white that reflects everything. */
 const WHITE = seen([1, 1, 1]);
 
 const BLACK_LEVEL = 512;
 const WHITE_LEVEL = 16_383;
 const MILLION = 1_000_000;
 
-/** Codes of the mosaic: red and green in even rows, green and blue in odd ones. Linear light of 1 fills the channel that is filled first. */
+/** Codes of the mosaic: red and green in even rows, green and blue in odd ones. A scene-linear 1 fills the channel that is filled first. */
 function mosaicOf(scene: Float64Array): Uint16Array {
   const { width, height } = SCENE;
   const out = new Uint16Array(width * height);

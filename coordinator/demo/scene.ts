@@ -1,12 +1,12 @@
 /**
- * The yard of the foundry at dusk, in scene-linear light: what the raw roll and the log roll of the demo both recorded, so that one can be held beside the other.
+ * The yard of the foundry at dusk, scene-linear: what the raw roll and the log roll of the demo both recorded, so that one can be held beside the other.
  * A bell swings before the sky; a grey card and three painted boards stand to its left, the mouth of the furnace glows on its right. Pure.
  */
 import type { Triple } from '../../media/colour/matrix.ts';
 
 export const SCENE = { width: 480, height: 270 } as const;
 
-/** Linear light with the primaries of ITU-R BT.709; the grey card is 0.18, and nothing is brighter than a sensor takes that is exposed for it. */
+/** Scene-linear values, with the primaries of ITU-R BT.709; the grey card is 0.18, and nothing is brighter than a sensor takes that is exposed for it. */
 const GREY_CARD: Triple = [0.18, 0.18, 0.18];
 const BOARDS: readonly Triple[] = [
   [0.32, 0.05, 0.04],

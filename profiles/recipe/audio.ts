@@ -37,7 +37,7 @@ function audioFilter(source: AudioFacts, track: Outcome['audio'][number]): strin
 export interface AudioPlace {
   /** Pictures are fed in: the first inputs are there for their audio alone. */
   readonly isFed: boolean;
-  /** Tells the pads of one output from those of others. */
+  /** Keeps the pads of one output apart from those of others. */
   readonly key: string;
 }
 
