@@ -39,7 +39,7 @@ export interface SoundMatches {
   readonly findings: readonly Finding[];
 }
 
-const SOUND_FILE = /\.(?:wav|wave|bwf|rf64|aif|aiff|flac)$/i;
+const SOUND_FILE = /\.(?:wav|bwf|rf64|aif|aiff|flac)$/i;
 export const isSoundFile = (path: string): boolean => SOUND_FILE.test(path);
 
 /** By how much a file found by its time may begin and end before or behind the picture. Common practice, no source. */
