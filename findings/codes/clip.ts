@@ -253,7 +253,7 @@ export const clipCodes = {
     weight: 'note',
     title: 'the audio of each part ends before its picture, and silence was put between the parts',
     remedy:
-      'Listen at the joints. What the camera recorded lies in its place to the sample; between the parts it recorded nothing. To have every part as a clip of its own, give the roll or the clip `spanned: { names: none }` in the settings.',
+      'Do nothing: what the camera recorded lies in its place to the sample, and between the parts it recorded nothing. To have every part as a clip of its own, give the roll or the clip `spanned: { names: none }` in the settings.',
   },
   'spanned-audio-not-continuous': {
     weight: 'hold',
@@ -271,17 +271,17 @@ export const clipCodes = {
     weight: 'note',
     title: 'a sound file beside frames belongs to no clip, and is delivered with none',
     remedy:
-      'Listen to it. If it was recorded with frames of the roll, see that their settings state the right rate, or deliver it outside Rushlight; its name must not be changed on the copies, which would then differ from their manifest.',
+      'Find out what was recorded in it. If it belongs to frames of the roll, check that their settings state the right rate, or deliver it outside Rushlight. Leave its name as it is: copies with another name differ from their manifest.',
   },
   'sound-ambiguous': {
     weight: 'hold',
-    title: 'which sound file belongs to which frames cannot be told',
-    remedy: `Listen to them. Name with --ignore those that are not to be delivered, so that one is left for the frames, and run again. ${IGNORED}`,
+    title: 'sound files and frames fit each other in more than one way',
+    remedy: `Find out which one was recorded with the frames. Name with --ignore those that are not to be delivered, so that one is left for the frames, and run again. ${IGNORED}`,
   },
   'sound-elsewhere': {
     weight: 'hold',
     title: 'a sound file has the name of frames, and by its own time was recorded at another one',
-    remedy: `Compare the timecode of the frames with the sound report, and see that the settings state the right rate: at the rates of 1000/1001 a label of one hour is 3.6 s later by the clock. If the file is of another take, name it with --ignore and run again. ${IGNORED}`,
+    remedy: `Compare the timecode of the frames with the sound report, and check that the settings state the right rate: at the rates of 1000/1001 a label of one hour is 3.6 s later by the clock. If the file is of another take, name it with --ignore and run again. ${IGNORED}`,
   },
   'sound-unreadable': {
     weight: 'hold',
