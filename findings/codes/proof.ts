@@ -34,8 +34,7 @@ export const proofCodes = {
   },
   'sound-read-differs': {
     weight: 'hold',
-    title:
-      'the checker hears other audio than the probe measured: of a sound file beside frames, or of parts of one recording',
+    title: 'the checker hears other audio than the probe measured in a sound file or in parts of a recording',
     remedy:
       'Check the drive, its cable and the memory of the machine: something changes data between disk and program. Verify the roll with `rushlight check <day>`, and run again. If it stays so, keep the files: one of two readers of them is wrong.',
   },

@@ -1,6 +1,6 @@
 /** WAV files as recorders write them, read twice: by the reader of the survey and by the checker's own; held against ffmpeg. */
 import { execFileSync } from 'node:child_process';
-import { readFileSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, writeFileSync } from 'node:fs';
 import { open } from 'node:fs/promises';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
@@ -11,10 +11,10 @@ import type { WaveHeader } from '../../media/formats/wave/header.ts';
 import { samplesFromLabel } from '../../media/time/label-samples.ts';
 import { parseTimecode } from '../../media/time/timecode.ts';
 import { clipFacts } from '../support/facts.ts';
-import { freshFolder } from '../support/folder.ts';
+import { sharedFolder } from '../support/folder.ts';
 import { buildWave, type WaveOptions } from '../support/wave.ts';
 
-const folder = freshFolder('wave');
+const folder = mkdtempSync(join(sharedFolder, 'wave-'));
 let files = 0;
 function written(bytes: Buffer): string {
   files += 1;
