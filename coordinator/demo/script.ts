@@ -146,7 +146,7 @@ rolls:
   # Recorded in log: by which curve and gamut, and the ASC CDL that the day was watched with.
   B003:
     input: { name: ${LOG_INPUT} }
-    cdl: { slope: [1.12, 1, 0.86], offset: [0.01, 0, -0.01], power: [1, 1, 1], saturation: 1.15 }
+    cdl: { slope: [1.03, 1, 0.965], offset: [0, 0, 0], power: [1, 1, 1], saturation: 1.1 }
 `;
 
 /** The copy that was damaged on purpose: one bit of one byte, in the middle of a file. */
