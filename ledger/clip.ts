@@ -1,5 +1,6 @@
 /** A clip and where its bytes lie in the roll. */
 import { z } from 'zod';
+import { besideSchema } from '../media/facts.ts';
 
 /** Paths are relative to the roll, `/` between parts; bytes that are not UTF-8 are kept (see files/names.ts). */
 const clipPlaceSchema = z.discriminatedUnion('kind', [
@@ -41,21 +42,25 @@ const clipPlaceSchema = z.discriminatedUnion('kind', [
       .object({ num: z.int().positive(), den: z.int().positive() })
       .nullable()
       .describe('Frames a second, as the user stated it; null: the frames say it'),
+    sound: besideSchema
+      .optional()
+      .describe('The sound file that was recorded with these frames; absent: there is none'),
   }),
 ]);
 export type ClipPlace = z.infer<typeof clipPlaceSchema>;
 
 const frameNumber = (number: number, padding: number): string => String(number).padStart(padding, '0');
 
-/** Its files, relative to the roll, in order. */
+/** Its files, relative to the roll, in order; behind frames the sound file beside them. */
 export function filesOfPlace(place: ClipPlace): string[] {
   if (place.kind === 'movie') return [place.file];
   if (place.kind === 'spanned') return place.parts.map(({ file }) => file);
   const folder = place.folder === '' ? '' : `${place.folder}/`;
-  return Array.from(
+  const frames = Array.from(
     { length: place.count },
     (_, index) => `${folder}${place.prefix}${frameNumber(place.first + index, place.padding)}${place.suffix}`,
   );
+  return place.sound === undefined ? frames : [...frames, place.sound.file];
 }
 
 export const clipSchema = z.object({

@@ -93,8 +93,36 @@ export function uprightSize({ width, height, rotation }: Pick<VideoFacts, 'width
   return rotation === 90 || rotation === 270 ? { width: height, height: width } : { width, height };
 }
 
+/** By which rules a sound file belongs to frames. */
+export const soundRules = ['name', 'timecode'] as const;
+export const besideSchema = z.object({
+  file: z.string().describe('The sound file, relative to the roll, / between parts'),
+  matchedBy: z
+    .enum(soundRules)
+    .describe(
+      'name: it has the name of the frames or of their folder; timecode: its time and length are those of the frames',
+    ),
+});
+
 export const audioFactsSchema = z.object({
   streamIndex: z.int().nonnegative().describe('Number of the stream in the file'),
+  beside: besideSchema
+    .optional()
+    .describe('The sound file beside frames that the track lies in; absent: the clip itself has it'),
+  pieces: z
+    .array(
+      z.object({
+        take: z.int().nonnegative().describe("Samples of the part's audio, from its first"),
+        silence: z
+          .int()
+          .nonnegative()
+          .describe('Samples of silence behind them, up to where the audio of the next part begins'),
+      }),
+    )
+    .optional()
+    .describe(
+      'Of a spanned clip whose audio does not run on: what is taken of each part, so that all of it lies where it was recorded; absent: one decoder gets all packets',
+    ),
   codec: z.string().describe("ffprobe's name"),
   sampleFormat: z.string().describe("ffprobe's name"),
   bitDepth: z.int().nullable().describe('Bits of a sample; null: the codec has none'),

@@ -6,7 +6,7 @@ import { mkdtemp, rm, symlink, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { extname, join, resolve } from 'node:path';
 import { fsPath, hasRawBytes } from '../files/names.ts';
-import type { ClipFacts, PartFacts } from './facts.ts';
+import type { AudioFacts, ClipFacts, PartFacts } from './facts.ts';
 import { type Rate, formatRatio } from './time/rate.ts';
 
 /** Paths are relative to the roll, `/` between parts, without loss (see names.ts). */
@@ -25,6 +25,8 @@ export interface SequencePlace {
   readonly first: number;
   readonly count: number;
   readonly statedRate: Rate | null;
+  /** The sound file that was recorded with these frames. */
+  readonly sound?: AudioFacts['beside'];
 }
 /** One recording in several movies, in order. */
 export interface SpannedPlace {
@@ -204,6 +206,47 @@ export async function openClip(
   return place.kind === 'spanned'
     ? await openSpanned(rollFolder, place, facts)
     : await openInput(rollFolder, place, facts.video.rate);
+}
+
+/** A WAV file and nothing else; null: there is none. */
+async function openSound(rollFolder: string, place: InputPlace): Promise<OpenedInput | null> {
+  if (place.kind !== 'sequence' || place.sound === undefined) return null;
+  const path = resolve(rollFolder, place.sound.file);
+  if (!needsLink(path)) return { args: guarded('wav', [], path), path, dispose: async () => {} };
+  const { folder, dispose } = await linkFolder([['sound.wav', path]]);
+  return { args: guarded('wav', [], join(folder, 'sound.wav')), path: fsPath(path), dispose };
+}
+
+/**
+ * Inputs that audio is read from besides the clip: the sound file beside its frames, or each part of a spanned clip whose audio does not run on. Throws
+ * what openClip throws.
+ */
+export async function openAudioBeside(
+  rollFolder: string,
+  place: InputPlace,
+  { audio }: Pick<ClipFacts, 'audio'>,
+): Promise<OpenedInput[]> {
+  const sound = await openSound(rollFolder, place);
+  if (sound !== null) return [sound];
+  const opened: OpenedInput[] = [];
+  if (place.kind !== 'spanned' || audio.every(({ pieces }) => pieces === undefined)) return opened;
+  try {
+    for (const { file } of place.parts) opened.push(await openMovie(rollFolder, { kind: 'movie', file }));
+    return opened;
+  } catch (error) {
+    for (const input of opened) await input.dispose();
+    throw error;
+  }
+}
+
+/** All that the audio of a clip is read from, where its pictures come from elsewhere. Throws what openClip throws. */
+export async function openAudio(
+  rollFolder: string,
+  place: InputPlace,
+  facts: ClipFacts,
+): Promise<OpenedInput[]> {
+  const beside = await openAudioBeside(rollFolder, place, facts);
+  return beside.length > 0 ? beside : [await openClip(rollFolder, place, facts)];
 }
 
 /** The part of a spanned clip that a frame lies in, as a movie, and which of its frames that is. */

@@ -3,7 +3,7 @@
  * The planner shows it, the maker is reported it, the checker measures against it.
  */
 import { z } from 'zod';
-import { fieldOrders } from '../media/facts.ts';
+import { besideSchema, fieldOrders } from '../media/facts.ts';
 import { statedSchema } from '../media/formats/stated-schema.ts';
 import { limitings } from '../media/colour/output/displays.ts';
 import { sitings } from '../media/colour/siting.ts';
@@ -95,6 +95,9 @@ export const outcomeSchema = z.object({
           .positive()
           .nullable()
           .describe('Of compressed audio: what the encoder is asked for; null: others'),
+        beside: besideSchema
+          .nullable()
+          .describe('The sound file beside frames that it is made from; null: a track of the clip itself'),
       }),
     )
     .describe('Its tracks, in order'),

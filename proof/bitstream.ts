@@ -118,9 +118,10 @@ export function bitstreamText({ streams }: Bitstream): string {
   return streams.map(({ kind, hash }) => `${kind} ${hash}`).join(', ') || 'nothing';
 }
 
-/** Picture and audio of a source, as `-map` names them. */
+/** Picture and audio of a source, as `-map` names them; a sound file beside frames is read again by other code (check/sound). */
 export function sourceStreams({ video, audio }: ClipFacts): string[] {
-  return [video, ...audio].map(({ streamIndex }) => `0:${streamIndex}`);
+  const own = audio.filter(({ beside }) => beside === undefined);
+  return [video, ...own].map(({ streamIndex }) => `0:${streamIndex}`);
 }
 
 /** Reads streamhash's lines `<index>,<kind>,<name>=<hex>`; what is no such line, or is cut off within it, is left out, and then streams are missing. */

@@ -4,7 +4,7 @@ import { type Bitstream, joinedBitstream, readBitstream, readPacketHashes } from
 import { readPictureHashes, readAudioHash } from '../proof/exact.ts';
 import type { PipeReader } from '../process/run.ts';
 import { FingerprintCollector, ValueCollector } from '../proof/collect.ts';
-import { AudioCollector } from '../proof/audio-collector.ts';
+import { AudioCollector, type UsedPart } from '../proof/audio-collector.ts';
 import { usedPart } from '../proof/audio-plan.ts';
 import type { AudioFingerprint } from '../proof/audio-fingerprint.ts';
 import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
@@ -34,7 +34,7 @@ export interface Collecting {
 }
 
 /** The part of a source track that any of the deliverables has time for. */
-function used(facts: ClipFacts, outcomes: readonly Outcome[], track: number): { start: number; end: number } {
+export function usedOf(facts: ClipFacts, outcomes: readonly Outcome[], track: number): UsedPart {
   const source = facts.audio[track];
   if (source === undefined) throw new RangeError(`audio track ${track} is not among the source facts`);
   const parts = outcomes
@@ -158,7 +158,7 @@ export function collect({
       };
     }
     const { channels = 0, sampleRate = 0 } = facts.audio[pipe.track] ?? {};
-    const collector = new AudioCollector({ channels, sampleRate }, used(facts, outcomes, pipe.track));
+    const collector = new AudioCollector({ channels, sampleRate }, usedOf(facts, outcomes, pipe.track));
     audioTracks.set(pipe.track, collector);
     return async (stream) => {
       for await (const chunk of stream) collector.take(chunk as Buffer);

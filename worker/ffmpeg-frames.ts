@@ -16,6 +16,7 @@ import { finishMasters } from './master/publish-master.ts';
 import { type MasterGroup, type MasterMaking, startMasters } from './master/making.ts';
 import { colourWayOf } from './colour-way.ts';
 import { proofOf, shownProof } from './proof.ts';
+import { hearSounds, withSounds } from './sound.ts';
 import { askTarget } from './target.ts';
 
 /** From one decode: every movie, and the frames of every master. */
@@ -79,13 +80,14 @@ async function makeStaged(
   making: MasterMaking | null,
 ): Promise<MakeResult> {
   const total = job.span.count;
+  const besides = [...(group?.movies ?? []), ...(group?.shown ?? [])].map(
+    ({ deliverable }) => deliverable.outcome,
+  );
   const made = await make({
     job,
     outputs,
     framePool: making?.framePool ?? null,
-    besides: [...(group?.movies ?? []), ...(group?.shown ?? [])].map(
-      ({ deliverable }) => deliverable.outcome,
-    ),
+    besides,
     tools: context.tools,
     threads: context.threads,
     stallMilliseconds: context.stallMilliseconds,
@@ -113,9 +115,14 @@ async function makeStaged(
       : null;
   const failure = classifyMake({ ...made, frames: total, source }, subjectOf(job));
   if (failure !== null) throw new JobFailure(failure);
+  const heard = await hearSounds(
+    job,
+    [...outputs.map(({ deliverable }) => deliverable.outcome), ...besides],
+    context,
+  );
   const changed = await decodedFailure(job, sourceSeen);
   if (changed !== null) throw new JobFailure(changed);
-  return made;
+  return { ...made, fingerprints: withSounds(made.fingerprints, heard) };
 }
 
 /** The clip alone, decoded once more: it separates a damaged clip from an encoder that failed. */

@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { StatedShape } from '../check/orientation.ts';
 import type { Job } from '../ledger/job.ts';
-import { openClip } from '../media/input.ts';
+import { openAudioBeside, openClip, type OpenedInput } from '../media/input.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { type FramePipe, openFramePipe } from '../process/frame-pipe.ts';
@@ -71,7 +71,9 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
   const textFolder = await mkdtemp(join(tmpdir(), 'rushlight-text-'));
   const input = await openClip(job.rollFolder, job.clip.place, job.facts);
   let frames: FramePipe | null = null;
+  let sounds: readonly OpenedInput[] = [];
   try {
+    sounds = await openAudioBeside(job.rollFolder, job.clip.place, job.facts);
     if (request.framePool !== null) frames = await openFramePipe(join(textFolder, 'frames'));
     const { recipe, graph, collecting, seen } = await readyRecipe({
       job,
@@ -104,6 +106,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         ...COMMON_FFMPEG_FLAGS,
         ...recipe.inputOptions,
         ...input.args,
+        ...sounds.flatMap(({ args }) => args),
         ...recipe.furtherInputs,
         ...graph,
         ...recipe.outputArguments,
@@ -137,6 +140,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
     };
   } finally {
     await frames?.close();
+    for (const sound of sounds) await sound.dispose();
     await input.dispose();
     await rm(textFolder, { recursive: true, force: true });
   }

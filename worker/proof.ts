@@ -5,7 +5,7 @@ import type { Job, MovieWork } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
 import { writeWhole } from '../ledger/store.ts';
-import { bitstreamText } from '../proof/bitstream.ts';
+import { bitstreamText, sourceStreams } from '../proof/bitstream.ts';
 import { frameSpacingOf, stepsInOrder } from '../media/probe/frame-spacing.ts';
 import { formatRatio, sameRatio } from '../media/time/rate.ts';
 import type { FrameFingerprints } from '../proof/form.ts';
@@ -64,7 +64,7 @@ export function takenFailure(
   { taken, there }: Pick<MakeResult['source'], 'taken' | 'there'>,
 ): Failure | null {
   const same =
-    there.streams.length === 1 + job.facts.audio.length && bitstreamText(taken) === bitstreamText(there);
+    there.streams.length === sourceStreams(job.facts).length && bitstreamText(taken) === bitstreamText(there);
   return same
     ? null
     : {

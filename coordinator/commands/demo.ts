@@ -40,6 +40,7 @@ export async function demoCommand(options: DemoOptions): Promise<0 | 1 | 130> {
     deliver: folders.delivery,
     work: folders.work,
     manifests: [folders.manifests],
+    settings: folders.settings,
     ...tools,
     ...(options.quiet === undefined ? {} : { quiet: options.quiet }),
   });

@@ -1,28 +1,9 @@
 /** One clip of the demo as ffmpeg makes it: the whole command line, from the script alone. Pure. */
-import type { DemoClip } from './script.ts';
-
-/**
- * A bell as it sounds: hum, prime, tierce, quint and nominal stand as 1 : 2 : 2.4 : 3 : 4 (the tuning of founders'
- * bells; value from memory), each dying away in its own time. Seconds: how fast; weight: how loud.
- */
-const partials = [
-  { ratio: 0.5, weight: 0.2, decay: 0.6 },
-  { ratio: 1, weight: 0.22, decay: 1.1 },
-  { ratio: 1.2, weight: 0.16, decay: 1.6 },
-  { ratio: 1.5, weight: 0.08, decay: 2.4 },
-  { ratio: 2, weight: 0.14, decay: 3.2 },
-] as const;
-
-function bellAudio(tone: number): string {
-  const voice = (detune: number): string =>
-    partials
-      .map(
-        ({ ratio, weight, decay }) =>
-          `${weight}*exp(-${decay}*t)*sin(2*PI*${(tone * ratio * detune).toFixed(3)}*t)`,
-      )
-      .join('+');
-  return `aevalsrc='${voice(1)}|${voice(1.002)}':s=48000:c=stereo`;
-}
+import { FIRST_PIPE } from '../../process/run.ts';
+import { bellAudio } from './bell-sound.ts';
+import { LOG_PIXELS } from './log-frame.ts';
+import { SCENE } from './scene.ts';
+import type { DemoClip, DemoShot } from './script.ts';
 
 const codecs = {
   rdd36: {
@@ -58,6 +39,24 @@ export function clipArguments(clip: DemoClip, reel: string, path: string): strin
       '-metadata:s:v:0',
       `reel_name=${reel}`,
     ],
+    ...['-fflags', '+bitexact', '-flags:v', '+bitexact', '-f', 'mov', path],
+  ];
+}
+
+/** Arguments that write a shot of the log roll to `path`, a MOV file; its pictures are fed in through the first pipe. */
+export function logArguments(
+  { rate, tone, samples, timecode }: DemoShot,
+  reel: string,
+  path: string,
+): string[] {
+  const { picture, pixelFormat, audio } = codecs.rdd36;
+  const graph = `[0]scale=out_color_matrix=bt709:out_range=tv,format=${pixelFormat},setparams=colorspace=bt709:range=tv[v];[1]atrim=end_sample=${samples}[a]`;
+  return [
+    ...['-hide_banner', '-loglevel', 'error', '-nostdin', '-y'],
+    ...['-f', 'rawvideo', '-pixel_format', LOG_PIXELS, '-video_size', `${SCENE.width}x${SCENE.height}`],
+    ...['-framerate', rate, '-i', `pipe:${FIRST_PIPE}`, '-f', 'lavfi', '-i', bellAudio(tone)],
+    ...['-filter_complex', graph, '-map', '[v]', '-map', '[a]', '-fps_mode', 'passthrough'],
+    ...[...picture, '-c:a', audio, '-timecode', timecode, '-metadata:s:v:0', `reel_name=${reel}`],
     ...['-fflags', '+bitexact', '-flags:v', '+bitexact', '-f', 'mov', path],
   ];
 }

@@ -2,6 +2,7 @@
  * What the demo's shoot day holds: day 3 of "The Third Casting", an invented short film about a bell foundry that casts
  * the same bell for the third time. Two cameras, two rates, one of them drop-frame.
  */
+import { LOG_INPUT } from './log-frame.ts';
 import { bell, clay, type Picture, pour } from './pictures.ts';
 
 export const TITLE = 'The Third Casting';
@@ -23,9 +24,17 @@ export interface DemoClip {
   readonly tone: number;
 }
 
+/** The scene of `scene.ts`, recorded raw (a folder of frames, and a sound file beside it) or as log (a movie). */
+export interface DemoShot
+  extends Pick<DemoClip, 'name' | 'scene' | 'rate' | 'frames' | 'samples' | 'timecode' | 'tone'> {
+  readonly recorded: 'raw' | 'log';
+}
+
 export interface DemoRoll {
   readonly name: string;
   readonly clips: readonly DemoClip[];
+  /** Of a roll that has no clips of its own drawing: shots of one scene. */
+  readonly shots?: readonly DemoShot[];
   /** `mhl`: an ASC MHL generation in a folder of manifests. `sums`: a checksum file in the roll, as copying tools leave one. */
   readonly manifest: 'mhl' | 'sums';
   readonly expected: 'ready' | 'held';
@@ -35,6 +44,9 @@ const FILM = '24000/1001';
 const HIGH = '60000/1001';
 const film = { rate: FILM, frames: 36, samples: 72_072, codec: 'rdd36' } as const;
 const high = { rate: HIGH, frames: 60, samples: 48_048, codec: 'h264' } as const;
+
+/** 2002 samples a frame. Both cameras have the timecode of one clock. */
+const yard = { rate: FILM, frames: 12, samples: 24_024, timecode: '19:04:30:00', tone: 165 } as const;
 
 const dawn = ['141c28', '141c28', 'd8a06a', '6f7f9a'];
 const dusk = ['1a1420', '3c2634', '9a5a48', '2a2c44'];
@@ -82,6 +94,20 @@ export const rolls: readonly DemoRoll[] = [
     ],
   },
   {
+    name: 'A003',
+    manifest: 'mhl',
+    expected: 'ready',
+    clips: [],
+    shots: [{ ...yard, name: 'A003C001', scene: 'the yard at dusk, raw', recorded: 'raw' }],
+  },
+  {
+    name: 'B003',
+    manifest: 'mhl',
+    expected: 'ready',
+    clips: [],
+    shots: [{ ...yard, name: 'B003C001.mov', scene: 'the yard at dusk, log', recorded: 'log' }],
+  },
+  {
     name: 'B001',
     manifest: 'sums',
     expected: 'ready',
@@ -112,6 +138,16 @@ export const rolls: readonly DemoRoll[] = [
     ],
   },
 ];
+
+/** What the settings of the show say: the log roll has no tags that name its curve, and came with the CDL of the day. */
+export const SETTINGS = `# ${TITLE}, ${DAY}: what no camera file says.
+version: 1
+rolls:
+  # Recorded in log: by which curve and gamut, and the ASC CDL that the day was watched with.
+  B003:
+    input: { name: ${LOG_INPUT} }
+    cdl: { slope: [1.03, 1, 0.965], offset: [0, 0, 0], power: [1, 1, 1], saturation: 1.1 }
+`;
 
 /** The copy that was damaged on purpose: one bit of one byte, in the middle of a file. */
 export const DAMAGED = { copy: 'drive-c', roll: 'B002', clip: 'B002C001.mov' } as const;

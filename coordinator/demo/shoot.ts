@@ -23,10 +23,16 @@ import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { checksumLine } from '../../files/manifest/checksum-file.ts';
 import { hashFile } from '../../files/manifest/hash.ts';
 import type { FoundTool } from '../../process/locate.ts';
-import { runTool } from '../../process/run.ts';
+import { ratio } from '../../media/time/rate.ts';
+import { addFrames, formatTimecode, parseTimecode } from '../../media/time/timecode.ts';
+import { type RunResult, runTool } from '../../process/run.ts';
 import { makeManifest } from '../manifests/make.ts';
-import { clipArguments } from './clip.ts';
-import { COPIES, DAMAGED, DAY, type DemoRoll, rolls, TITLE } from './script.ts';
+import { bellWave, SAMPLE_RATE } from './bell-sound.ts';
+import { clipArguments, logArguments } from './clip.ts';
+import { logFrame } from './log-frame.ts';
+import { rawFrame } from './raw-frame.ts';
+import { sceneAt } from './scene.ts';
+import { COPIES, DAMAGED, DAY, type DemoRoll, type DemoShot, rolls, SETTINGS, TITLE } from './script.ts';
 
 /** Where everything of a demo lies. */
 function demoFolders(folder: string) {
@@ -37,6 +43,7 @@ function demoFolders(folder: string) {
     /** The shoot day on each drive; the first is the working copy. */
     days: COPIES.map((copy) => join(folder, 'shoot', copy, DAY)),
     manifests: join(folder, 'shoot', 'manifests'),
+    settings: join(folder, 'shoot', 'show.yaml'),
     delivery: join(folder, 'delivery'),
     work: join(folder, 'work'),
   };
@@ -51,7 +58,9 @@ const demoRecordSchema = z.looseObject({
   script: z.string(),
   whole: z.boolean(),
 });
-const script = createHash('sha256').update(JSON.stringify(rolls)).digest('hex');
+const script = createHash('sha256')
+  .update(JSON.stringify([rolls, SETTINGS]))
+  .digest('hex');
 
 export interface ShootEvents {
   /** One line for people, as each thing is begun. */
@@ -81,6 +90,7 @@ export async function makeShoot(
   const record = { version: 0, kind: 'demo', title: TITLE, script } as const;
   await writeRecord(folders.record, demoRecordSchema, { ...record, whole: false });
   await film(folders, ffmpeg, shoot);
+  writeFileSync(folders.settings, SETTINGS);
   for (const roll of rolls) await writeManifest(folders, roll);
   for (const day of folders.days.slice(1))
     cpSync(folders.days[0] as string, day, { recursive: true, preserveTimestamps: true });
@@ -105,38 +115,107 @@ function taken(folder: string, what: string): FindingError {
 /** Every clip onto the working copy, as many at once as there are cores for. */
 async function film(folders: DemoFolders, ffmpeg: FoundTool, shoot: ShootEvents): Promise<void> {
   const limit = pLimit(Math.min(4, availableParallelism()));
-  const takes = rolls.flatMap((roll) => roll.clips.map((clip) => ({ roll, clip })));
-  await Promise.all(
-    takes.map(({ roll, clip }) =>
-      limit(async () => {
-        shoot.signal?.throwIfAborted();
-        shoot.say(`filming ${clip.name}: ${clip.scene}`);
-        const path = join(folders.days[0] as string, roll.name, clip.name);
-        mkdirSync(join(path, '..'), { recursive: true });
-        const part = `${path}.part`;
-        const run = await runTool(
-          ffmpeg.path,
-          clipArguments(clip, roll.name, part),
-          shoot.signal === undefined ? {} : { signal: shoot.signal },
-        );
-        shoot.signal?.throwIfAborted();
-        if (run.reason !== 'exited' || run.exitCode !== 0) {
-          throw new FindingError(
-            [
-              finding(
-                'demo-not-made',
-                `${clip.name}: ${run.startError ?? (run.stderr.trim().split('\n').at(-1) || `${run.reason}, exit code ${run.exitCode}`)}`,
-                'a clip made by ffmpeg',
-                { file: ffmpeg.path },
+  const { signal } = shoot;
+  const stop = signal === undefined ? {} : { signal };
+  const takes = rolls.flatMap((roll) => {
+    const folder = join(folders.days[0] as string, roll.name);
+    /** `path`: where the program writes. */
+    const movie = (name: string, take: (path: string) => Promise<RunResult>): (() => Promise<void>) => {
+      const path = join(folder, name);
+      return async () => {
+        const run = await take(`${path}.part`);
+        signal?.throwIfAborted();
+        if (run.reason !== 'exited' || run.exitCode !== 0) throw notMade(name, ffmpeg, run);
+        renameSync(`${path}.part`, path);
+      };
+    };
+    return [
+      ...roll.clips.map((clip) => ({
+        ...clip,
+        folder,
+        take: movie(clip.name, (path) => runTool(ffmpeg.path, clipArguments(clip, roll.name, path), stop)),
+      })),
+      ...(roll.shots ?? []).map((shot) => ({
+        ...shot,
+        folder,
+        take:
+          shot.recorded === 'raw'
+            ? () => shootRaw(shot, roll.name, folder, signal)
+            : movie(shot.name, (path) =>
+                runTool(ffmpeg.path, logArguments(shot, roll.name, path), {
+                  ...stop,
+                  feed: async (write) => {
+                    for (let frame = 0; frame < shot.frames; frame += 1)
+                      if (!(await write(logFrame(sceneOf(shot, frame))))) return;
+                  },
+                }),
               ),
-            ],
-            3,
-          );
-        }
-        renameSync(part, path);
+      })),
+    ];
+  });
+  await Promise.all(
+    takes.map(({ name, scene, folder, take }) =>
+      limit(async () => {
+        signal?.throwIfAborted();
+        shoot.say(`filming ${name}: ${scene}`);
+        mkdirSync(folder, { recursive: true });
+        await take();
       }),
     ),
   );
+}
+
+const notMade = (name: string, ffmpeg: FoundTool, run: RunResult): FindingError =>
+  new FindingError(
+    [
+      finding(
+        'demo-not-made',
+        `${name}: ${run.startError ?? (run.stderr.trim().split('\n').at(-1) || `${run.reason}, exit code ${run.exitCode}`)}`,
+        'a clip made by ffmpeg',
+        { file: ffmpeg.path },
+      ),
+    ],
+    3,
+  );
+
+const rateOf = ({ rate }: DemoShot): readonly [number, number] => {
+  const [num = 0, den = 1] = rate.split('/').map(Number);
+  return [num, den];
+};
+
+function sceneOf(shot: DemoShot, frame: number): Float64Array {
+  const [num, den] = rateOf(shot);
+  return sceneAt(frame, (frame * den) / num);
+}
+
+/** A folder of frames, and beside them the sound, which was switched on a hundredth of a second earlier. */
+async function shootRaw(
+  shot: DemoShot,
+  reel: string,
+  roll: string,
+  signal: AbortSignal | undefined,
+): Promise<void> {
+  const { name, frames, samples, timecode, tone } = shot;
+  const [num, den] = rateOf(shot);
+  const rate = ratio(num, den);
+  const start = parseTimecode(timecode, rate);
+  const folder = join(roll, name);
+  mkdirSync(folder, { recursive: true });
+  for (let frame = 0; frame < frames; frame += 1) {
+    signal?.throwIfAborted();
+    const bytes = rawFrame({
+      scene: sceneOf(shot, frame),
+      timecode: formatTimecode(addFrames(start, frame)),
+      rate: [num, den],
+      reel,
+    });
+    writeFileSync(join(folder, `${name}_${String(frame).padStart(6, '0')}.dng`), bytes);
+    // Another clip is filmed at the same time.
+    await new Promise((next) => setImmediate(next));
+  }
+  const early = SAMPLE_RATE / 100;
+  const since = Math.round((start.frame * den * SAMPLE_RATE) / num) - early;
+  writeFileSync(join(folder, `${name}.wav`), bellWave({ tone, samples: samples + early, since }));
 }
 
 async function writeManifest(folders: DemoFolders, roll: DemoRoll): Promise<void> {

@@ -24,9 +24,8 @@ export function surprises(
 
 function clipsMissing(roll: DemoRoll, verdict: RollVerdict): string[] {
   const there = verdict.clips.filter((clip) => clip.verdict === 'ready').length;
-  return there === roll.clips.length
-    ? []
-    : [`${roll.name}: ${there} clips ready, expected ${roll.clips.length}`];
+  const wanted = roll.clips.length + (roll.shots ?? []).length;
+  return there === wanted ? [] : [`${roll.name}: ${there} clips ready, expected ${wanted}`];
 }
 
 /** The finding must be about the checksum of that file in that copy, and that copy alone may fail. */

@@ -5,6 +5,7 @@ import type { RollFile } from '../../ledger/roll.ts';
 /** True when the path (relative to the roll) is one of the clip's files. */
 function covers(place: ClipPlace, path: string): boolean {
   if (place.kind !== 'sequence') return filesOfPlace(place).includes(path);
+  if (place.sound?.file === path) return true;
   const start = `${place.folder === '' ? '' : `${place.folder}/`}${place.prefix}`;
   if (!path.startsWith(start) || !path.endsWith(place.suffix)) return false;
   const digits = path.slice(start.length, path.length - place.suffix.length);

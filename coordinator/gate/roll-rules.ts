@@ -147,7 +147,9 @@ function judgeFiles(intake: GateIntake, { roll, clips, otherFiles }: GateInput):
 }
 
 function filesOf(place: ClipPlace): number {
-  return place.kind === 'sequence' ? place.count : filesOfPlace(place).length;
+  return place.kind === 'sequence'
+    ? place.count + (place.sound === undefined ? 0 : 1)
+    : filesOfPlace(place).length;
 }
 
 /** Every name that stands there more than once. */

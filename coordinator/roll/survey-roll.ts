@@ -12,6 +12,7 @@ import { spannedRules } from '../settings/spanned.ts';
 import type { DeclaredDecoders } from '../../media/raw/decoders/declared/all.ts';
 import { findClips, type FindOptions, namelessPaths, surveyRoll } from '../survey/index.ts';
 import { contentsOf } from '../survey/signatures.ts';
+import { soundsBeside } from '../survey/sounds-beside.ts';
 
 export interface RollSurvey {
   readonly clips: GateClip[];
@@ -57,13 +58,15 @@ export async function surveyOf(
     },
   });
   const ids = new Set(found.clips.map((clip) => clip.id));
+  const sounds = await soundsBeside(intake, found.sounds, surveyed);
   return {
-    otherFiles: found.others,
+    otherFiles: found.others.filter((path) => !sounds.used.has(path)),
     findings: [
       ...found.findings.filter((item) => item.clip === undefined || !ids.has(item.clip)),
+      ...sounds.findings,
       ...clipsAbsent(options.settings, intake.roll, found.clips),
     ].map(ofRoll),
-    clips: surveyed.map(({ clip, facts, findings }) => {
+    clips: sounds.clips.map(({ clip, facts, findings }) => {
       const understood = understand(facts, { roll: intake.roll, clip }, options.settings, options.asked);
       const reported = understood.findings.map((item) => ({ ...item, clip: clip.id }));
       return {

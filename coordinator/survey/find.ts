@@ -12,6 +12,7 @@ import { checksumOf, contentDigest } from '../../ledger/content-digest.ts';
 import { clipIds } from './identity.ts';
 import { type FileKind, kindOf } from './kinds.ts';
 import { namingText } from './join-parts.ts';
+import { isSoundFile } from './sound.ts';
 import { type SpannedGroup, spannedGroups, type SpannedRules, usualRules } from './spanned.ts';
 import type { Content } from './signatures.ts';
 import { isCompanionName } from '../../files/system-files.ts';
@@ -42,6 +43,8 @@ export interface FoundClips {
   readonly clips: Clip[];
   /** Every file that is part of no clip, in order: sidecars, ignored files, and those that a finding names. */
   readonly others: string[];
+  /** Of these the sound files that nobody ignores. */
+  readonly sounds: string[];
   /** With `clip` and `file`; the caller adds the roll. */
   readonly findings: Finding[];
 }
@@ -351,6 +354,10 @@ export function findClips(files: readonly RollFile[], options: FindOptions): Fou
   for (const group of sequences) for (const { file } of group.run) covered.add(file.path);
   return {
     clips,
+    sounds: wanted
+      .map((file) => file.path)
+      .filter((path) => isSoundFile(path) && !covered.has(path) && !companion(path))
+      .sort(),
     others: files
       .map((file) => file.path)
       .filter((path) => !covered.has(path))

@@ -3,7 +3,7 @@ import { turnOf, turnText } from '../../media/upright.ts';
 import { printable } from '../../files/names.ts';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { ClipPlace } from '../../ledger/clip.ts';
-import type { ClipFacts, VideoFacts } from '../../media/facts.ts';
+import type { AudioFacts, ClipFacts, VideoFacts } from '../../media/facts.ts';
 import { formatRatio, type Rate, sameRatio } from '../../media/time/rate.ts';
 import {
   addFrames,
@@ -130,8 +130,10 @@ function clockFinding({ before, after, names, file }: Joint, subject: FindingSub
 const isPcm = (codec: string): boolean => codec.startsWith('pcm_');
 /** AAC, AC-3 and MPEG audio have packets of at most 2048, 1536 and 1152 samples (ISO/IEC 14496-3, ETSI TS 102 366, ISO/IEC 11172-3). */
 const LONGEST_PACKET = 2048;
+/** What is filled at one joint, where a camera ends its coder with each part: a tenth of a second. Common practice, no source. */
+const MOST_FILLED_SECONDS = 0.1;
 
-/** Samples from the beginning of the picture to its end, doubled and exact over `rate.num`. */
+/** Samples from the beginning of the picture to its end, to the nearest. */
 function samplesOf(frames: number, rate: Rate, sampleRate: number): number {
   return Number(
     (BigInt(frames) * BigInt(rate.den) * BigInt(sampleRate) * 2n + BigInt(rate.num)) /
@@ -139,28 +141,113 @@ function samplesOf(frames: number, rate: Rate, sampleRate: number): number {
   );
 }
 
+/** Where the audio of a part lies in the whole clip, in samples from its first frame. */
+interface Lies {
+  readonly start: number;
+  readonly end: number;
+}
+
+function liesOf(parts: readonly ClipFacts[], track: number): Lies[] {
+  let before = 0;
+  return parts.flatMap(({ video, audio }) => {
+    const own = audio[track];
+    if (own === undefined) return [];
+    const start = samplesOf(before, video.rate, own.sampleRate) + own.startOffset;
+    before += video.frames;
+    return { start, end: start + own.samples };
+  });
+}
+
+/** Samples between the end of each part's audio and the beginning of the next one's; negative: they overlap. */
+const gapsOf = (lies: readonly Lies[]): number[] =>
+  lies.slice(1).map(({ start }, index) => start - (lies[index] as Lies).end);
+
 /**
- * Audio of the part behind begins where that of the part before ends, both measured from the joint of the pictures. PCM may be off by
- * the sample that a frame's length is rounded to; other codecs by less than a packet.
+ * Whether one decoder may get all packets of a track: as many samples come out of it as there is time for, at each joint and at all joints together, to less than a packet.
+ * PCM may be off by the sample that a frame's length is rounded to. What is farther off lies apart: a coder was begun again with each part.
  */
-function audioFindings({ before, after, names, file }: Joint, subject: FindingSubject): Finding[] {
-  return before.audio.flatMap((track, index) => {
-    const next = after.audio[index];
-    if (next === undefined) return [];
-    const ends =
-      track.startOffset + track.samples - samplesOf(before.video.frames, before.video.rate, track.sampleRate);
-    const gap = next.startOffset - ends;
-    const most = isPcm(track.codec) ? 1 : LONGEST_PACKET - 1;
-    if (Math.abs(gap) <= most) return [];
-    const at = (samples: number): string =>
-      samples === 0
-        ? 'with the picture'
-        : `${Math.abs(samples)} samples ${samples > 0 ? 'after' : 'before'} the picture's joint`;
+function runsOn(codec: string, gaps: readonly number[]): boolean {
+  const most = isPcm(codec) ? 1 : LONGEST_PACKET - 1;
+  let slip = 0;
+  return gaps.every((gap) => {
+    slip += gap;
+    return Math.abs(gap) <= most && (isPcm(codec) || Math.abs(slip) <= most);
+  });
+}
+
+/**
+ * What of each part is taken, and the silence behind it: silence where there is a gap, nothing of what overlaps. What the last part leaves out before `end`, where the picture ends, is
+ * filled like any other gap; what is more is for each profile to fit or to refuse.
+ */
+function piecesOf(lies: readonly Lies[], end: number, most: number): NonNullable<AudioFacts['pieces']> {
+  return lies.map((own, index) => {
+    const left = end - own.end;
+    const next = lies[index + 1]?.start ?? (left > 0 && left <= most ? end : own.end);
+    return {
+      take: Math.max(0, Math.min(own.end, next) - own.start),
+      silence: Math.max(0, next - own.end),
+    };
+  });
+}
+
+const mostFilled = (sampleRate: number): number => Math.floor(MOST_FILLED_SECONDS * sampleRate);
+
+/** Gaps and overlaps that are more than what a camera leaves with each part: they are not filled. */
+function audioFindings(
+  joints: readonly Joint[],
+  parts: readonly ClipFacts[],
+  subject: FindingSubject,
+): Finding[] {
+  return (parts[0]?.audio ?? []).flatMap((track, index) => {
+    const lies = liesOf(parts, index);
+    const gaps = gapsOf(lies);
+    if (runsOn(track.codec, gaps)) return [];
+    const most = isPcm(track.codec) ? 1 : mostFilled(track.sampleRate);
+    const mostOverlapped = isPcm(track.codec) ? 1 : LONGEST_PACKET - 1;
+    return gaps.flatMap((gap, at) => {
+      const joint = joints[at];
+      if (joint === undefined || (gap <= most && -gap <= mostOverlapped)) return [];
+      const { before, after, names, file } = joint;
+      const own = before.audio[index] ?? track;
+      const ends =
+        own.startOffset + own.samples - samplesOf(before.video.frames, before.video.rate, track.sampleRate);
+      const begins = after.audio[index]?.startOffset ?? 0;
+      const text = (samples: number): string =>
+        samples === 0
+          ? 'with the picture'
+          : `${Math.abs(samples)} samples ${samples > 0 ? 'after' : 'before'} the picture's joint`;
+      return finding(
+        'spanned-audio-not-continuous',
+        `${names}, audio track ${index + 1}: ends ${text(ends)} and begins ${text(begins)}, ${gap > 0 ? 'a gap' : 'an overlap'} of ${Math.abs(gap)} samples (${((Math.abs(gap) * 1000) / track.sampleRate).toFixed(1)} ms)`,
+        isPcm(track.codec)
+          ? 'audio that runs on to the sample'
+          : `audio that runs on within a packet, or a gap of at most ${MOST_FILLED_SECONDS * 1000} ms, which is filled with silence`,
+        { ...subject, file },
+      );
+    });
+  });
+}
+
+/** Joints at which silence was put in, or audio cut off. */
+function filledFindings(
+  { audio }: ClipFacts,
+  parts: readonly ClipFacts[],
+  subject: FindingSubject,
+): Finding[] {
+  return audio.flatMap(({ pieces, sampleRate }, track) => {
+    if (pieces === undefined) return [];
+    const text = pieces.flatMap(({ take, silence }, index) => {
+      const isLast = index === pieces.length - 1;
+      const cut = (parts[index]?.audio[track]?.samples ?? take) - take;
+      if (isLast && silence === 0) return [];
+      const what = cut > 0 ? `${cut} samples cut off` : `${silence} samples of silence`;
+      return `${isLast ? 'end' : `joint ${index + 1}`}: ${what} (${(((cut > 0 ? cut : silence) * 1000) / sampleRate).toFixed(1)} ms)`;
+    });
     return finding(
-      'spanned-audio-not-continuous',
-      `${names}, audio track ${index + 1}: ends ${at(ends)} and begins ${at(next.startOffset)}, ${gap > 0 ? 'a gap' : 'an overlap'} of ${Math.abs(gap)} samples (${((Math.abs(gap) * 1000) / track.sampleRate).toFixed(1)} ms)`,
-      isPcm(track.codec) ? 'audio that runs on to the sample' : 'audio that runs on within a packet',
-      { ...subject, file },
+      'spanned-audio-filled',
+      `audio track ${track + 1}, ${text.slice(0, 6).join(', ')}${text.length > 6 ? ` and ${text.length - 6} more, all in the clip report` : ''}`,
+      'audio that runs on from part to part',
+      subject,
     );
   });
 }
@@ -190,10 +277,15 @@ function joinedFacts(place: SpannedClipPlace, parts: readonly ClipFacts[]): Clip
       smallestPacket: Math.min(...videos.map((one) => one.smallestPacket)),
       largestPacket: Math.max(...videos.map((one) => one.largestPacket)),
     },
-    audio: first.audio.map((track, index) => ({
-      ...track,
-      samples: total(parts, (part) => part.audio[index]?.samples ?? 0),
-    })),
+    // One way for all tracks: they are read from the same inputs.
+    audio: first.audio.map((track, index) => {
+      const lies = liesOf(parts, index);
+      if (first.audio.every((one, at) => runsOn(one.codec, gapsOf(liesOf(parts, at)))))
+        return { ...track, samples: total(parts, (part) => part.audio[index]?.samples ?? 0) };
+      const end = samplesOf(frames, video.rate, track.sampleRate);
+      const pieces = piecesOf(lies, end, mostFilled(track.sampleRate));
+      return { ...track, pieces, samples: total(pieces, ({ take, silence }) => take + silence) };
+    }),
     parts: parts.map((part, index) => ({
       file: place.parts[index]?.file ?? '',
       frames: part.video.frames,
@@ -228,10 +320,7 @@ export function joinParts(
     ...(byOrder ? [] : [timecodeFinding(joint, subject)]),
     ...(byOrder && parts.every((part) => part.timecode === null) ? [clockFinding(joint, subject)] : []),
   ]);
-  const findings = [
-    ...breaks.filter((item) => item !== null),
-    ...joints.flatMap((joint) => audioFindings(joint, subject)),
-  ];
+  const findings = [...breaks.filter((item) => item !== null), ...audioFindings(joints, parts, subject)];
   if (findings.length > 0) return { facts: null, findings };
   const facts = joinedFacts(place, parts);
   const continuity = byOrder ? 'the order of their names, as the settings say' : 'timecode that runs on';
@@ -244,6 +333,7 @@ export function joinParts(
         'one recording',
         subject,
       ),
+      ...filledFindings(facts, parts, subject),
     ],
   };
 }

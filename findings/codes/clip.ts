@@ -250,10 +250,44 @@ export const clipCodes = {
     remedy:
       'Give the roll or the clip `spanned: { names: none }` in the settings, and every file is a clip of its own. If they are one recording, compare the parts with the card first.',
   },
+  'spanned-audio-filled': {
+    weight: 'note',
+    title: 'the audio of each part ends before its picture, and silence was put between the parts',
+    remedy:
+      'Do nothing: what the camera recorded lies in its place to the sample, and between the parts it recorded nothing. To have every part as a clip of its own, give the roll or the clip `spanned: { names: none }` in the settings.',
+  },
   'spanned-audio-not-continuous': {
     weight: 'hold',
     title: 'the audio of a recording does not run on from one of its parts to the next',
     remedy: `Compare the parts with the card. ${UNTIL_SETTLED} Give the roll or the clip \`spanned: { names: none }\` in the settings to have every part as a clip of its own, with its audio in its place.`,
+  },
+
+  // Sound files beside frames.
+  'sound-beside': {
+    weight: 'note',
+    title: 'a sound file is taken as the sound of frames',
+    remedy: `Do nothing if it was recorded with them. If not, name it with --ignore and run again. ${IGNORED}`,
+  },
+  'sound-unmatched': {
+    weight: 'note',
+    title: 'a sound file beside frames belongs to no clip, and is delivered with none',
+    remedy:
+      'Find out what was recorded in it. If it belongs to frames of the roll, check that their settings state the right rate, or deliver it outside Rushlight. Leave its name as it is: copies with another name differ from their manifest.',
+  },
+  'sound-ambiguous': {
+    weight: 'hold',
+    title: 'sound files and frames fit each other in more than one way',
+    remedy: `Find out which one was recorded with the frames. Name with --ignore those that are not to be delivered, so that one is left for the frames, and run again. ${IGNORED}`,
+  },
+  'sound-elsewhere': {
+    weight: 'hold',
+    title: 'a sound file has the name of frames, and by its own time was recorded at another one',
+    remedy: `Compare the timecode of the frames with the sound report, and check that the settings state the right rate: at the rates of 1000/1001 a label of one hour is 3.6 s later by the clock. If the file is of another take, name it with --ignore and run again. ${IGNORED}`,
+  },
+  'sound-unreadable': {
+    weight: 'hold',
+    title: 'a sound file has the name of frames, and is not read',
+    remedy: `${COMPARE} If it is the same everywhere, deliver it outside Rushlight: name it with --ignore and run again. ${IGNORED}`,
   },
 
   // No picture, though a header speaks of one.

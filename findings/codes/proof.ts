@@ -44,6 +44,12 @@ export const proofCodes = {
     remedy:
       'Check the drive, its cable and the memory of the machine: something changes data between disk and encoder. Verify the roll with `rushlight check <day>`, and run again.',
   },
+  'sound-read-differs': {
+    weight: 'hold',
+    title: 'the checker hears other audio than the probe measured in a sound file or in parts of a recording',
+    remedy:
+      'Check the drive, its cable and the memory of the machine: something changes data between disk and program. Verify the roll with `rushlight check <day>`, and run again. If it stays so, keep the files: one of two readers of them is wrong.',
+  },
   'decode-times-differ': {
     weight: 'hold',
     title: 'the decoder gave other frame times than the packets have',

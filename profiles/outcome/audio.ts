@@ -233,6 +233,7 @@ function inRealTime(
           : samplesWithin(facts.video.frames, facts.video.rate, sampleRate),
       tolerance: format.block,
       bitsPerSecond: audio.format === 'aac' ? aacBits(track.channels, sampleRate) : null,
+      beside: track.beside ?? null,
     };
   });
   return held.length > 0 ? { findings: held } : { tracks, notes };

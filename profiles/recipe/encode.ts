@@ -1,5 +1,5 @@
 /** Options of one output file: picture codec, audio, timecode, container. */
-import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
+import type { ClipFacts } from '../../media/facts.ts';
 import { PAYLOAD_HASH, unitFilters } from '../../proof/bitstream.ts';
 import { gamutOfLimiting } from '../../media/colour/output/displays.ts';
 import { sitings } from '../../media/colour/siting.ts';
@@ -8,9 +8,9 @@ import { roundedDivision, safeNumber } from '../../media/time/rate.ts';
 import { formatTimecode } from '../../media/time/timecode.ts';
 import { encoderOf, encoderProfile, pixelsForFfmpeg, presets } from '../ffmpeg-names.ts';
 import { keptPixels } from '../lossless-pixel-formats.ts';
-import { AAC_KILOBITS } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
+import { audioOptions } from './audio.ts';
 import { teeFile } from './escape.ts';
 
 /** x264 gives other bytes with other thread counts, so the count is part of the recipe and not of the machine. */
@@ -126,58 +126,6 @@ function pictureOptions(facts: ClipFacts, profile: EncodedAs, outcome: Outcome, 
   ];
 }
 
-/**
- * Samples numbered from 0. Rounded: ffmpeg computes it in floating point and cuts what is behind the point, so that sample 15 at 44.1 kHz would be called
- * 14; a resampler that begins with so short a block then starts a sample before the picture, and MOV's edit list cuts that sample off.
- */
-const NUMBERED = 'asetpts=round(N/SR/TB)';
-
-/**
- * Moved to start with the picture, resampled, then exactly as many samples as the picture lasts. Samples are numbered
- * again: what the source's own times say was measured by the survey. Every conversion is said, since none comes by itself.
- */
-function audioFilter(source: AudioFacts, track: Outcome['audio'][number]): string {
-  const { startOffset: offset } = source;
-  const start =
-    offset > 0
-      ? ['aresample', `adelay=delays=${offset}S:all=1`]
-      : offset < 0
-        ? [`atrim=start_sample=${-offset}`, NUMBERED]
-        : [];
-  return [
-    NUMBERED,
-    ...start,
-    `aresample=${track.sampleRate}`,
-    `apad=whole_len=${track.samples}`,
-    `atrim=end_sample=${track.samples}`,
-    NUMBERED,
-  ].join(',');
-}
-
-function audioOptions(facts: ClipFacts, outcome: Outcome): string[] {
-  if (outcome.audio.length === 0) return ['-an'];
-  const options: string[] = [];
-  outcome.audio.forEach((track, index) => {
-    const source = facts.audio[track.sourceTrack];
-    if (source === undefined)
-      throw new RangeError(`audio track ${track.sourceTrack} is not among the source facts`);
-    // What keeps every sample lets every sample by.
-    const filter = outcome.exact === null ? audioFilter(source, track) : NUMBERED;
-    options.push(
-      '-map',
-      `0:${source.streamIndex}`,
-      `-c:a:${index}`,
-      track.codec,
-      `-filter:a:${index}`,
-      filter,
-    );
-    // Every track is heard: without it ffmpeg enables the first one alone, and makes all others its alternatives, of which a player plays one.
-    if (outcome.container !== 'mkv') options.push(`-disposition:a:${index}`, 'default');
-    if (track.codec === 'aac') options.push(`-b:a:${index}`, `${AAC_KILOBITS * track.channels}k`);
-  });
-  return options;
-}
-
 function containerOptions(outcome: Outcome): string[] {
   return [
     ...(outcome.timecode === null ? [] : ['-timecode', formatTimecode(outcome.timecode)]),
@@ -218,11 +166,15 @@ export function encodeTarget(outcome: Outcome, path: string, pipe: number): stri
   return `[${file.join(':')}]${teeFile(path)}|[${bitstream.join(':')}]pipe:${pipe}`;
 }
 
+/** Of the pad that the pictures come out at, which is one for each output. */
+export const keyOf = (pad: string): string => pad.replace(/[[\]]/g, '');
+
 export function encodeOptions({
   facts,
   profile,
   outcome,
   pad,
+  isFed = false,
   threads,
 }: {
   readonly facts: ClipFacts;
@@ -230,6 +182,8 @@ export function encodeOptions({
   readonly outcome: Outcome;
   /** Of the filter graph, with its brackets: where the pictures come out. */
   readonly pad: string;
+  /** Pictures are fed in: the first input is there for its audio alone. */
+  readonly isFed?: boolean;
   readonly threads: number;
 }): string[] {
   return [
@@ -239,7 +193,7 @@ export function encodeOptions({
     '-fps_mode',
     'passthrough',
     ...pictureOptions(facts, profile, outcome, threads),
-    ...audioOptions(facts, outcome),
+    ...audioOptions(facts, outcome, { isFed, key: keyOf(pad) }),
     '-map_metadata',
     '-1',
     '-map_chapters',

@@ -5,6 +5,7 @@ import { FIRST_PIPE } from '../../process/run.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
+import { audioChains, audioInputs } from './audio.ts';
 import { burnIn, type TextFile } from './burn-in.ts';
 import { comparedOf, decodedPads, givenPads } from './compared.ts';
 import { composeOutputs } from './compose.ts';
@@ -51,14 +52,14 @@ export interface RecipeRequest {
 export interface Recipe {
   /** Options that stand before the input's own arguments. */
   readonly inputOptions: readonly string[];
-  /** Of pictures that are fed in: the clip is the first input, for its audio, and they are the second. */
+  /** Of pictures that are fed in: what has the audio comes first, and they behind it. */
   readonly takesAudio: boolean;
   /** The value of `-filter_complex`, which stands between input and `outputArguments`. */
   readonly filterGraph: string;
   readonly outputArguments: readonly string[];
   /** What is written to the pipes from FIRST_PIPE on (process/run.ts); each must be read to its end. */
   readonly pipes: readonly Pipe[];
-  /** Inputs behind the clip. */
+  /** Inputs behind the clip and what has audio besides it. */
   readonly furtherInputs: readonly string[];
   /** To be written, UTF-8, before the command runs. */
   readonly textFiles: readonly TextFile[];
@@ -108,7 +109,9 @@ export function recipeOf(request: RecipeRequest): Recipe {
     };
   });
   const takesAudio = fed && deliverables.some(({ outcome }) => outcome.audio.length > 0);
-  let inputs = takesAudio ? 2 : 1;
+  const beside = audioInputs(facts);
+  // Pictures that are fed in stand behind all audio; others lie in the first input.
+  let inputs = 1 + (fed ? (takesAudio ? Math.max(1, beside) : 0) : beside);
   const picture = fed ? `${inputs - 1}:0` : `0:${facts.video.streamIndex}`;
   const taps = deliverables.map(({ profile, outcome }, index) => {
     const encodedAs = outcome.pictureError === null ? '' : pixelsForFfmpeg(profile.pixels);
@@ -203,6 +206,9 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ...compared.flatMap(({ whole }) => whole?.chains ?? []),
     ...compared.flatMap(({ placing }) => placing?.chains ?? []),
     ...texts.flatMap(({ chains }) => chains),
+    ...deliverables.flatMap(({ outcome }, index) =>
+      audioChains(facts, outcome, { isFed: fed, key: `out${index}` }),
+    ),
   ].join(';');
   const tileOutputs = compared.flatMap(({ tiles }, comparer) =>
     tiles === null
@@ -259,7 +265,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     filterGraph: graph,
     outputArguments: composeOutputs([
       ...deliverables.map(({ profile, outcome, path }, index) => ({
-        options: encodeOptions({ facts, profile, outcome, pad: `[out${index}]`, threads }),
+        options: encodeOptions({ facts, profile, outcome, pad: `[out${index}]`, isFed: fed, threads }),
         target: encodeTarget(outcome, path, FIRST_PIPE + index),
       })),
       ...witness.outputs,

@@ -6,6 +6,7 @@ import { FIRST_PIPE } from '../../process/run.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import { masterMovie, masterMovieOf, qualityOf } from '../master/movie.ts';
 import type { Outcome } from '../outcome.ts';
+import { audioChains, audioInputs } from './audio.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
 import { sharedFilters, tagFilter, WITNESS } from './picture.ts';
@@ -14,7 +15,7 @@ import { type MaskFile, sketchTap } from './sketch.ts';
 export interface MasterMovieRecipe {
   /** Options before the inputs. */
   readonly inputOptions: readonly string[];
-  /** Behind the clip where its audio is wanted, else the only input; frames of planes Y', Cb, Cr, 16-bit words, little-endian. */
+  /** Behind what has the audio where it is wanted, else the only input; frames of planes Y', Cb, Cr, 16-bit words, little-endian. */
   readonly framesInput: readonly string[];
   readonly filterGraph: string;
   readonly outputArguments: readonly string[];
@@ -39,7 +40,7 @@ export function masterMovieRecipe({
   readonly threads: number;
 }): MasterMovieRecipe {
   const { width, height, rate, pixelAspect } = outcome;
-  const frames = outcome.audio.length === 0 ? 0 : 1;
+  const frames = outcome.audio.length === 0 ? 0 : Math.max(1, audioInputs(facts));
   const { num, den } = pixelAspect;
   const tap = sketchTap({
     outcome,
@@ -81,6 +82,7 @@ export function masterMovieRecipe({
       ...(tap?.chainsOf('made0', 'given0') ?? []),
       // The last split before the encoder.
       '[given0]split=2[out0][whole0]',
+      ...audioChains(facts, outcome, { isFed: true, key: 'out0' }),
     ].join(';'),
     outputArguments: composeOutputs([
       {
@@ -89,6 +91,7 @@ export function masterMovieRecipe({
           profile: masterMovieOf(qualityOf(outcome)),
           outcome,
           pad: '[out0]',
+          isFed: true,
           threads,
         }),
         target: encodeTarget(outcome, path, FIRST_PIPE),

@@ -61,6 +61,9 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
     kept === undefined || kept.exact === null
       ? null
       : { pixelFormat: kept.exact.comparedIn, audioTracks: kept.audio };
+  // What does not come out of one decoder is heard by the checker (check/sound), from which all comes that it is proved by.
+  const isOwn = (track: number): boolean =>
+    facts.audio[track]?.beside === undefined && facts.audio[track]?.pieces === undefined;
   const wanted: { pipe: Pipe; options: string[] }[] = [
     { pipe: { kind: 'source' }, options: sourceOptions(facts) },
     { pipe: { kind: 'luma', view: null }, options: rawPictures('luma') },
@@ -75,14 +78,18 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
             options: pictureHashes('exact-samples'),
           },
         ]),
-    ...(exact?.audioTracks ?? []).map(({ sourceTrack, codec }) => ({
-      pipe: { kind: 'exact-audio', track: sourceTrack } as const,
-      options: audioHash(`0:${facts.audio[sourceTrack]?.streamIndex}`, codec),
-    })),
-    ...tracksOf(outcomes).map((track) => ({
-      pipe: { kind: 'audio', track } as const,
-      options: rawAudio(`0:${facts.audio[track]?.streamIndex}`),
-    })),
+    ...(exact?.audioTracks ?? [])
+      .filter(({ sourceTrack }) => isOwn(sourceTrack))
+      .map(({ sourceTrack, codec }) => ({
+        pipe: { kind: 'exact-audio', track: sourceTrack } as const,
+        options: audioHash(`0:${facts.audio[sourceTrack]?.streamIndex}`, codec),
+      })),
+    ...tracksOf(outcomes)
+      .filter(isOwn)
+      .map((track) => ({
+        pipe: { kind: 'audio', track } as const,
+        options: rawAudio(`0:${facts.audio[track]?.streamIndex}`),
+      })),
   ];
   return {
     taken: ['fingerprints', ...(exact === null ? [] : ['exact'])],

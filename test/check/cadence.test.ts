@@ -89,6 +89,7 @@ test.each<[string, number, string[]]>([
     samples,
     tolerance: 0,
     bitsPerSecond: null,
+    beside: null,
   };
   const outcome: Outcome = {
     ...slow,
@@ -108,6 +109,7 @@ test('audio that was to be left out', () => {
     samples: 48_048,
     tolerance: 0,
     bitsPerSecond: null,
+    beside: null,
   };
   expect(
     codes(audio.run(input(file({}, [audioFacts({ samples: 48_048 })]), { ...slow, audio: [track] }))),

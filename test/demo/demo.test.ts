@@ -42,10 +42,10 @@ function turnOver(): void {
   closeSync(file);
 }
 
-test('it ends well, with three rolls ready and one held, and says why', () => {
+test('it ends well, with five rolls ready and one held, and says why', () => {
   expect(first.stderr).toContain('The Third Casting');
   expect(first).toMatchObject({ code: 0 });
-  for (const roll of ['A001', 'A002', 'B001'])
+  for (const roll of ['A001', 'A002', 'A003', 'B001', 'B003'])
     expect(first.stdout).toMatch(new RegExp(`^ready \\(\\d cop(y|ies)\\)  ${roll} `, 'm'));
   expect(first.stdout).toMatch(/^HELD {3}B002 /m);
   expect(first.stdout).toContain('[file-checksum-differs]');
@@ -107,6 +107,36 @@ describe('the shoot day', () => {
   );
 });
 
+test('the raw roll is delivered with the sound beside it, and the log roll through its input and CDL', () => {
+  const recordOf = (roll: string) =>
+    JSON.parse(readFileSync(join(folder, 'delivery', DAY, roll, 'roll.json'), 'utf8')) as {
+      clips: { clip: { place: { sound?: unknown } } }[];
+    };
+  expect(recordOf('A003').clips[0]?.clip.place.sound).toEqual({
+    file: 'A003C001/A003C001.wav',
+    matchedBy: 'name',
+  });
+  const streams = (roll: string): string =>
+    execFileSync(
+      'ffprobe',
+      [
+        ...[
+          '-v',
+          'error',
+          '-select_streams',
+          'a',
+          '-show_entries',
+          'stream=codec_name,channels,duration_ts',
+          '-of',
+          'csv=p=0',
+        ],
+        join(folder, 'delivery', DAY, roll, 'editorial-vc3', `${roll}C001.mov`),
+      ],
+      { encoding: 'utf8' },
+    ).trim();
+  expect([streams('A003'), streams('B003')]).toEqual(['pcm_s24le,2,24024', 'pcm_s24le,2,24024']);
+});
+
 // What a second run makes and keeps: test/night/disturbed.test.ts; when it is not the script: verdict.test.ts.
 const runAgain = async (): Promise<void> => {
   turnOver();
@@ -124,8 +154,10 @@ const runAgain = async (): Promise<void> => {
     expect(report.night.rolls.map(({ roll, made, kept }) => [roll, made, kept])).toEqual([
       ['A001', 0, 4],
       ['A002', 0, 2],
+      ['A003', 0, 2],
       ['B001', 0, 2],
       ['B002', 2, 0],
+      ['B003', 0, 2],
     ]);
   } finally {
     turnOver();

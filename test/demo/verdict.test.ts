@@ -53,6 +53,8 @@ function night(
   const clips: Record<string, string[]> = {
     A001: ['A001C001', 'A001C002'],
     A002: ['A002C001'],
+    A003: ['A003C001'],
+    B003: ['B003C001'],
     B001: ['B001C001'],
     B002: [],
   };
@@ -75,6 +77,7 @@ test.each([
   ['a roll without a verdict', { A002: null }, 'A002: no verdict, expected ready'],
   ['a good roll that is held', { A001: { verdict: 'held' } }, 'A001: held, expected ready'],
   ['a ready roll that lacks a clip', { A001: { clips: [] } }, 'A001: 0 clips ready, expected 2'],
+  ['a raw roll that lacks its clip', { A003: { clips: [] } }, 'A003: 0 clips ready, expected 1'],
   ['a damaged roll that is called ready', { B002: { verdict: 'ready' } }, 'B002: ready, expected held'],
   [
     'a damaged roll that is held for something else',

@@ -83,6 +83,7 @@ const partsOfFormats = [
   'dpx',
   'tiff',
   'dng',
+  'wave',
 ];
 /** What a file or folder directly below `folder` is called; null for what lies elsewhere. */
 const partOf =
@@ -111,7 +112,7 @@ test('every format that is written has a header, a reader and a writer under the
   for (const format of ['exr', 'dpx'])
     for (const name of ['header', 'reader', 'writer'])
       expect(graph.has(`media/formats/${format}/${name}.ts`)).toBe(true);
-  for (const format of ['tiff', 'dng'])
+  for (const format of ['tiff', 'dng', 'wave'])
     for (const name of ['header', 'reader'])
       expect(graph.has(`media/formats/${format}/${name}.ts`)).toBe(true);
 });

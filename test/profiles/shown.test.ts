@@ -175,17 +175,9 @@ describe('a profile for a display', () => {
       { video: { colour: { ...tags('bt709', 'log316'), matrix: 'bt2020' } } },
       'input-unknown',
     ],
-    [
-      'interlaced log',
-      { video: { fieldOrder: 'top-first' }, input: 'slog3-sgamut3cine' },
-      'recorded',
-    ],
+    ['interlaced log', { video: { fieldOrder: 'top-first' }, input: 'slog3-sgamut3cine' }, 'recorded'],
     ['interlaced BT.709', { video: { fieldOrder: 'top-first' } }, 'stays'],
-    [
-      'log on its side',
-      { video: { rotation: 90 }, input: 'slog3-sgamut3cine' },
-      'recorded',
-    ],
+    ['log on its side', { video: { rotation: 90 }, input: 'slog3-sgamut3cine' }, 'recorded'],
     [
       'of a matrix that is not known',
       { video: { colour: { ...tags('bt709', 'bt709'), matrix: 'ictcp' } }, input: 'slog3-sgamut3cine' },
@@ -254,12 +246,7 @@ describe('a profile for a display of high range', () => {
       'placed look-left-out',
     ],
     ['tagged BT.709, as recorded by the settings', { way: { output: 'as-recorded' } }, 'stays', 'stays'],
-    [
-      'interlaced BT.709',
-      { video: { fieldOrder: 'top-first' } },
-      'placed',
-      'placed',
-    ],
+    ['interlaced BT.709', { video: { fieldOrder: 'top-first' } }, 'placed', 'placed'],
     ['of which nobody says anything', { video: { colour: untagged } }, 'input-unknown', 'input-unknown'],
     ['tagged PQ', { video: { colour: tags('bt2020', 'pq') } }, 'stays', 'recorded'],
     ['tagged HLG', { video: { colour: tags('bt2020', 'hlg') } }, 'recorded', 'stays'],

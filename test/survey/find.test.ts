@@ -164,7 +164,7 @@ describe('which files are clips', () => {
   });
 
   test('an empty roll has nothing', () => {
-    expect(findClips([], options)).toEqual({ clips: [], others: [], findings: [] });
+    expect(findClips([], options)).toEqual({ clips: [], sounds: [], others: [], findings: [] });
   });
 
   test('whatever the names, every file is in exactly one place', () => {

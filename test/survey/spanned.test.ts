@@ -178,6 +178,12 @@ describe('what runs on from part to part', () => {
       "spanned-audio-not-continuous | part-2.mov after part-1.mov, audio track 1: ends with the picture and begins 2 samples before the picture's joint, an overlap of 2 samples (0.0 ms) | audio that runs on to the sample",
     ],
     [
+      'AAC that leaves out more than a tenth of a second',
+      [part('01:00:00:00', 30, { codec: 'aac', samples: 55_000 }), part('01:00:01:06', 20, { codec: 'aac' })],
+      'timecode',
+      "spanned-audio-not-continuous | part-2.mov after part-1.mov, audio track 1: ends 5060 samples before the picture's joint and begins with the picture, a gap of 5060 samples (105.4 ms) | audio that runs on within a packet, or a gap of at most 100 ms, which is filled with silence",
+    ],
+    [
       'another raster',
       [part('01:00:00:00', 30), part('01:00:01:06', 20, { width: 1280 })],
       'timecode',
@@ -218,5 +224,40 @@ describe('what runs on from part to part', () => {
   ])('%s is one recording', (_, parts, by) => {
     expect(found(parts, by)).toHaveLength(1);
     expect(found(parts, by)[0]).toMatch(/^spanned-joined/);
+  });
+
+  test('AAC that ends 50 ms before its picture in each part is laid at the joints, with silence between, and that is said', () => {
+    const aac = { codec: 'aac' };
+    const parts = [
+      part('01:00:00:00', 30, { ...aac, samples: 57_660 }),
+      part('01:00:01:06', 20, { ...aac, samples: 37_640, startOffset: 12 }),
+      part('01:00:02:02', 10, { ...aac, samples: 17_620 }),
+    ];
+    const { facts, findings } = joinParts(place(3), parts, { clip: 'a' });
+    // 30 frames last 60060 samples, 20 last 40040.
+    expect(facts?.audio[0]).toMatchObject({
+      samples: 120_120,
+      pieces: [
+        { take: 57_660, silence: 2412 },
+        { take: 37_640, silence: 2388 },
+        { take: 17_620, silence: 2400 },
+      ],
+    });
+    expect(findings[1]).toMatchObject({
+      code: 'spanned-audio-filled',
+      found:
+        'audio track 1, joint 1: 2412 samples of silence (50.3 ms), joint 2: 2388 samples of silence (49.8 ms), end: 2400 samples of silence (50.0 ms)',
+    });
+  });
+
+  test('gaps of less than a packet that add up to more are no audio that runs on', () => {
+    const parts = ['01:00:00:00', '01:00:01:06', '01:00:02:12'].map((label) =>
+      part(label, 30, { codec: 'aac', samples: 60_060 - 1500 }),
+    );
+    expect(joinParts(place(3), parts, { clip: 'a' }).facts?.audio[0]?.pieces).toEqual([
+      { take: 58_560, silence: 1500 },
+      { take: 58_560, silence: 1500 },
+      { take: 58_560, silence: 1500 },
+    ]);
   });
 });

@@ -4,7 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Readable } from 'node:stream';
 import type { Job, MovieMasterWork } from '../../ledger/job.ts';
-import { openClip } from '../../media/input.ts';
+import { openAudio } from '../../media/input.ts';
 import { type Bitstream, readBitstream } from '../../proof/bitstream.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { RunResult } from '../../process/run.ts';
@@ -65,7 +65,7 @@ export async function startEncoder({
   const seed = maskSeed(job.clip.contentDigest, deliverable.profileHash);
   if (recipe.mask !== null) await writeFile(recipe.mask.path, maskBytes(seed, recipe.mask));
   const collector = new ValueCollector();
-  const clip = outcome.audio.length === 0 ? null : await openClip(job.rollFolder, job.clip.place, job.facts);
+  const heard = outcome.audio.length === 0 ? [] : await openAudio(job.rollFolder, job.clip.place, job.facts);
   let bitstream: Bitstream = { streams: [] };
   let pictures: Buffer = Buffer.alloc(0);
   const fed = startFed({
@@ -73,7 +73,7 @@ export async function startEncoder({
     args: [
       ...COMMON_FFMPEG_FLAGS,
       ...recipe.inputOptions,
-      ...(clip?.args ?? []),
+      ...heard.flatMap(({ args }) => args),
       ...recipe.framesInput,
       ...recipe.maskArguments,
       '-filter_complex',
@@ -92,7 +92,7 @@ export async function startEncoder({
     stallMilliseconds,
     signal,
     clean: async () => {
-      await clip?.dispose();
+      for (const input of heard) await input.dispose();
       await rm(maskFolder, { recursive: true, force: true });
     },
   });

@@ -9,6 +9,7 @@ import { JobFailure, progressOf } from '../context.ts';
 import type { JobRun } from '../job-run.ts';
 import { developmentText } from './attributes.ts';
 import { feedDeclared } from './declared.ts';
+import { hearSounds } from '../sound.ts';
 import { finishMasters } from './publish-master.ts';
 import { developedOf, type MasterGroup, startMasters } from './making.ts';
 
@@ -23,13 +24,22 @@ export async function makeWithoutFfmpeg(run: JobRun, groups: readonly MasterGrou
       if (job.facts.declared === undefined) await making.framePool.take(total, context.signal);
       else await feedDeclared(job, making.framePool, context.threads, context.signal);
       context.signal.throwIfAborted();
+      const heard = await hearSounds(
+        job,
+        [...group.movies, ...group.shown].map(({ deliverable }) => deliverable.outcome),
+        context,
+      );
       const changed = await decodedFailure(job, run.sourceSeen);
       if (changed !== null) throw new JobFailure(changed);
       const command = job.facts.declared?.declared.command ?? [
         developmentText(developedOf(group).linearisation),
       ];
       failures.push(
-        ...(await finishMasters(run, group, making, { command, audioTracks: [], decoded: null })),
+        ...(await finishMasters(run, group, making, {
+          command,
+          audioTracks: heard.map((sound) => sound?.fingerprint ?? null),
+          decoded: null,
+        })),
       );
     } catch (error) {
       context.signal.throwIfAborted();

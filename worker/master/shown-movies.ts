@@ -3,7 +3,7 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Job } from '../../ledger/job.ts';
-import { openClip } from '../../media/input.ts';
+import { openAudio } from '../../media/input.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { FIRST_PIPE, type RunResult } from '../../process/run.ts';
 import { SHOWN_PIXELS } from '../../profiles/shown/decide.ts';
@@ -35,9 +35,9 @@ export async function startShown(
   { tools, threads, stallMilliseconds, signal }: MakingContext,
 ): Promise<ShownMaking> {
   const folder = await mkdtemp(join(tmpdir(), 'rushlight-shown-'));
-  let clip: Awaited<ReturnType<typeof openClip>> | null = null;
+  let heard: Awaited<ReturnType<typeof openAudio>> = [];
   const clean = async (): Promise<void> => {
-    await clip?.dispose();
+    for (const input of heard) await input.dispose();
     await rm(folder, { recursive: true, force: true });
   };
   try {
@@ -51,13 +51,13 @@ export async function startShown(
       threads,
       signal,
     });
-    if (recipe.takesAudio) clip = await openClip(job.rollFolder, job.clip.place, job.facts);
+    if (recipe.takesAudio) heard = await openAudio(job.rollFolder, job.clip.place, job.facts);
     const fed = startFed({
       tools,
       args: [
         ...COMMON_FFMPEG_FLAGS,
         ...recipe.inputOptions,
-        ...(clip?.args ?? []),
+        ...heard.flatMap(({ args }) => args),
         ...['-protocol_whitelist', 'pipe', '-f', 'rawvideo', '-pixel_format', SHOWN_PIXELS],
         ...['-video_size', `${width}x${height}`, '-framerate', formatRatio(job.facts.video.rate)],
         ...['-i', `pipe:${FIRST_PIPE + recipe.pipes.length}`],
