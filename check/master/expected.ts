@@ -61,7 +61,7 @@ export function developmentOf(way: MasterOutcome['linearisation']): string {
     );
     words.push(`demosaic ${way.demosaic}`);
     if (way.corrections.length > 0) words.push(`corrections ${way.corrections.join(', ')}`);
-    if (way.mirrored === true) words.push('mirrored left for right');
+    if (way.mirrored) words.push('mirrored left for right');
     if (way.turn !== 0) words.push(`turned ${way.turn} degrees clockwise`);
     words.push(`highlights ${way.highlights}`);
     words.push(

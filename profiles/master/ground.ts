@@ -322,7 +322,7 @@ export function rawLinearisation({ raw, interpretation }: ClipFacts, development
       ...development,
       corrections: corrections.made,
       turn,
-      ...(isMirrored(raw.picture.orientation) ? { mirrored: true } : {}),
+      mirrored: isMirrored(raw.picture.orientation),
       neutral: [...neutral],
       matrix: [[...x], [...y], [...z]],
       anchor,

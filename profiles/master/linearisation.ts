@@ -39,8 +39,8 @@ export const linearisationSchema = z.discriminatedUnion('kind', [
     corrections: z.array(z.string()),
     /** Degrees clockwise by which frames are turned; 0: they stand upright. */
     turn: z.literal(turns),
-    /** true: left and right change places before they are turned; absent: they do not. */
-    mirrored: z.boolean().optional(),
+    /** true: left and right change places before they are turned. */
+    mirrored: z.boolean(),
     /** Camera values of a neutral, the largest 1. */
     neutral: triple,
     /** Camera to AP0, rows; its product with `neutral` is grey. */

@@ -255,6 +255,7 @@ test('how the values came about is worded alike by the writer and, apart from it
     highlights: 'keep',
     corrections: [],
     turn: 0,
+    mirrored: false,
     white: { x: 0.3127, y: 0.329, kelvin: 6503.6 },
     anchor: 'metered',
     exposure: 1.25,

@@ -58,7 +58,7 @@ export function developmentText(linearisation: Linearisation): string {
     return [`input ${name}`, samples.join(', '), ...decoder, 'no exposure added'].join('; ');
   }
   const { decoder, decoderVersion, demosaic, highlights, white, anchor, exposure } = linearisation;
-  const { corrections, turn, mirrored = false } = linearisation;
+  const { corrections, turn, mirrored } = linearisation;
   return [
     'DNG specification',
     `decoder ${decoder}${decoderVersion === null ? '' : ` ${decoderVersion}`}`,
