@@ -62,9 +62,14 @@ export const COMMON_FFMPEG_FLAGS = [
 
 /**
  * glibc gives the room of a picture beyond 32 MiB back to the system after each use, and every page of it must then be made again: for frames of
- * 4096x2160 on a pipe a third of the decoder's time. Other C libraries do not know the words.
+ * 4096x2160 on a pipe a third of the decoder's time. Since 2.35 it asks for large pages where it is told to, of which there are fewer to make. Other
+ * C libraries do not know the words.
  */
-const KEEP_MEMORY = { MALLOC_MMAP_THRESHOLD_: String(2 ** 30), MALLOC_TRIM_THRESHOLD_: String(2 ** 31) };
+const KEEP_MEMORY = {
+  MALLOC_MMAP_THRESHOLD_: String(2 ** 30),
+  MALLOC_TRIM_THRESHOLD_: String(2 ** 31),
+  GLIBC_TUNABLES: [process.env.GLIBC_TUNABLES, 'glibc.malloc.hugetlb=1'].filter(Boolean).join(':'),
+};
 
 export async function make(request: MakeRequest): Promise<MakeResult> {
   const { job, outputs, besides = [], tools, threads, signal } = request;
