@@ -160,15 +160,18 @@ function sitingOf({ pixels }: Profile, { primaries }: Outcome['colour']): Pick<O
 /** cd/m²: as dark as a display of its own light is said to be (common practice, no source). */
 const BLACK = 0.0001;
 
-/** What an H.265 stream in PQ says of its light. Pictures that stay as recorded, or are placed as they are, were made on a display that nobody names. */
+/**
+ * What an H.265 stream in PQ says of its light. Pictures that stay as recorded, or are placed as they are, were made on a display that nobody names, and
+ * so were looks that end on one.
+ */
 function lightOf(
   { video, display }: Profile,
   { transfer }: Outcome['colour'],
   shown: Outcome['shown'],
 ): Pick<Outcome, 'contentLight' | 'masteringDisplay'> {
   if (video.codec !== 'h265' || transfer !== 'pq') return { contentLight: null, masteringDisplay: null };
-  const isPlaced = shown?.output != null && 'placed' in shown.output;
-  if (display === undefined || shown === null || isPlaced)
+  const output = shown?.output ?? null;
+  if (display === undefined || output === null || 'placed' in output)
     return { contentLight: 'measured', masteringDisplay: null };
   const { peak, limiting } = renderingFor(display);
   return { contentLight: 'measured', masteringDisplay: { primaries: limiting, peak, black: BLACK } };

@@ -111,6 +111,26 @@ describe('a clip', () => {
     expect(outcome).toHaveProperty('masteringDisplay', null);
   });
 
+  test('whose look ends on a display has light levels, and no peak of a profile that the look knows nothing of', () => {
+    const look = {
+      file: 'bell.cube',
+      sha256: 'a'.repeat(64),
+      from: 'acescct',
+      to: 'pq-bt2020',
+      interpolation: 'tetrahedral',
+      aces: 'b'.repeat(64),
+    } as const;
+    const { outcome } = decide(
+      hdr,
+      clipFacts({
+        ...said('slog3-sgamut3cine'),
+        way: { exposure: 0, gamutCompression: false, cdl: null, look, output: 'aces-2' },
+      }),
+    );
+    expect(outcome).toMatchObject({ shown: { output: null }, contentLight: 'measured' });
+    expect(outcome).toHaveProperty('masteringDisplay', null);
+  });
+
   test('of which nobody says anything is held, with the line that is missing', () => {
     const decision = decide(hdr, clipFacts({ interpretation: { ...interpretation, input: null } }));
     expect('findings' in decision && decision.findings).toMatchObject([
