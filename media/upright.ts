@@ -22,7 +22,7 @@ export const turnText = ({ rotation, mirrored }: Turn): string =>
   [
     ...(mirrored ? ['mirrored left for right'] : []),
     ...(rotation === 0 ? [] : [`turned by ${rotation} degrees clockwise`]),
-  ].join(', then ') || 'as it is';
+  ].join(', then ') || 'upright';
 
 /** An option of ffmpeg for the input that stands behind it. */
 export const AS_CODED = ['-noautorotate'] as const;

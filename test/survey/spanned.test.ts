@@ -187,7 +187,7 @@ describe('what runs on from part to part', () => {
       'another raster',
       [part('01:00:00:00', 30), part('01:00:01:06', 20, { width: 1280 })],
       'timecode',
-      'spanned-parts-differ | part-2.mov after part-1.mov: raster 1280x1080, pixels 1, turned 0 | raster 1920x1080, pixels 1, turned 0, as in the part before',
+      'spanned-parts-differ | part-2.mov after part-1.mov: raster 1280x1080, pixels 1, upright | raster 1920x1080, pixels 1, upright, as in the part before',
     ],
     [
       'clocks that run through the parts and leave a frame out',
