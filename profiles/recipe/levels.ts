@@ -94,6 +94,23 @@ const places: Readonly<Record<Siting, readonly [across: number, down: number]>> 
 };
 
 /**
+ * Whether chroma is halved as before and only lies elsewhere: in a picture of the same size the scaler would copy it as it lies (ffmpeg 5.1 to 7.1), so
+ * that it must come through a picture that has chroma for every pixel.
+ */
+export function movesChroma(
+  from: { readonly pixelFormat: string; readonly siting: string | undefined },
+  to: { readonly pixelFormat: string; readonly siting: string | undefined },
+): boolean {
+  const places = (side: 'in' | 'out', { pixelFormat, siting }: typeof from): string[][] =>
+    chromaLocationForScaler(side, pixelFormat, siting).map((option) =>
+      option.replace(/^(?:in|out)_/, '').split('='),
+    );
+  const [before, behind] = [places('in', from), places('out', to)];
+  const names = (all: string[][]): string => all.map(([name]) => name).join();
+  return names(before) === names(behind) && before.some(([, place], axis) => place !== behind[axis]?.[1]);
+}
+
+/**
  * Options of the scaler. What is not stated lies as H.264, H.265 and MPEG-2 have it: beside the left luma sample, between two lines
  * (ISO/IEC 14496-10, Annex E: `chroma_sample_loc_type` 0 is inferred). 4:2:2 lies on the left luma sample (ITU-R BT.601, BT.709).
  */

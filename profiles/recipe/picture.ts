@@ -1,7 +1,13 @@
 /** The picture's way through the filters: what all deliverables share behind the decoder, and each one's own way to its encoder. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { type Tag, tagForFfmpeg } from '../../media/colour/h273.ts';
-import { chromaLocationForScaler, goesThroughRgb, levelsBeforeScaler, levelsBehindScaler } from './levels.ts';
+import {
+  chromaLocationForScaler,
+  goesThroughRgb,
+  levelsBeforeScaler,
+  levelsBehindScaler,
+  movesChroma,
+} from './levels.ts';
 import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio, type Rate, sameRatio } from '../../media/time/rate.ts';
 import { colourOf } from '../outcome/colour.ts';
@@ -16,6 +22,8 @@ export const SCALE_FLAGS = 'bicubic+accurate_rnd+full_chroma_int+full_chroma_inp
 
 /** R', G' and B' between two matrices: of as many bits as pass the scaler without more rounding. */
 const BETWEEN = 'gbrp14le';
+/** Y'CbCr with chroma for every pixel, likewise. */
+const WHOLE = 'yuv444p16le';
 
 /** Straight behind the decoder: time and size of every decoded frame on stderr (level info), before anything could drop, repeat or scale one. The fingerprints are taken here. */
 export const WITNESS = 'showinfo=checksum=0';
@@ -109,12 +117,26 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
   const into = `out_color_matrix=${matrixForScaler(output.matrix)}:out_range=${behind.range}${chroma('out', pixels, outcome.chromaSiting ?? undefined)}`;
   const taken = `${from}${chroma('in', facts.video.pixelFormat, facts.video.chromaSiting)}`;
   const size = `scale=w=${scaled.width}:h=${scaled.height}:flags=${SCALE_FLAGS}`;
+  const isThroughWhole =
+    scaled.width === facts.video.width &&
+    scaled.height === facts.video.height &&
+    movesChroma(
+      { pixelFormat: facts.video.pixelFormat, siting: facts.video.chromaSiting },
+      { pixelFormat: pixels, siting: outcome.chromaSiting ?? undefined },
+    );
+  const matrix = matrixForScaler(source.matrix);
   const filters = [
     ...before.filters,
     // From matrix to matrix the scaler goes through RGB of 8 bits where 8 come out, and forgets where chroma lies.
     ...(goesThroughRgb(facts.video.pixelFormat, source, output)
       ? [`${size}:${taken}`, `format=${BETWEEN}`, `scale=flags=${SCALE_FLAGS}:${into}`]
-      : [`${size}:${taken}:${into}`]),
+      : isThroughWhole
+        ? [
+            `${size}:${taken}:out_color_matrix=${matrix}:out_range=${before.range}`,
+            `format=${WHOLE}`,
+            `scale=flags=${SCALE_FLAGS}:in_color_matrix=${matrix}:in_range=${before.range}:${into}`,
+          ]
+        : [`${size}:${taken}:${into}`]),
     `format=${pixels}`,
     ...behind.filters,
   ];

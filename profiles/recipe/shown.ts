@@ -48,6 +48,7 @@ export function recordedTiles(facts: ClipFacts): TilePlan {
     frames: facts.video.frames,
     rgb: false,
     throughRgb: true,
+    throughWhole: false,
     seed: seedOf(facts),
   });
 }

@@ -17,7 +17,7 @@ import {
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
-import { goesThroughRgb } from './levels.ts';
+import { goesThroughRgb, movesChroma } from './levels.ts';
 
 /**
  * Where a deliverable is looked at; null: it keeps every sample, which is proved by their hashes, or its source has pixels that nobody
@@ -44,6 +44,10 @@ export function tilesOf(facts: ClipFacts, profile: Profile, outcome: Outcome): T
       video.pixelFormat,
       { matrix: proof.basis.matrix, ...range },
       { matrix: colour.matrix ?? '', ...range },
+    ),
+    throughWhole: movesChroma(
+      { pixelFormat: video.pixelFormat, siting: video.chromaSiting },
+      { pixelFormat: pixelsForFfmpeg(profile.pixels), siting: outcome.chromaSiting ?? undefined },
     ),
     seed: seedOf(facts),
   });

@@ -121,9 +121,9 @@ function fromRgb([r, g, b]: Planes, matrix: Basis['matrix']): void {
     b[at] = 128 + (224 * (red - light)) / (2 * (1 - kr)) / 255;
   }
 }
-/** What R'G'B' of 14 bits hold. */
-function bound(planes: Planes, limits: Limits): void {
-  const top = 256 - 1 / 64;
+/** What words of so many bits hold. */
+function bound(planes: Planes, bits: 14 | 16, limits: Limits): void {
+  const top = 256 - 2 ** (8 - bits);
   for (const values of planes)
     for (let at = 0; at < values.length; at += 1) {
       const value = values[at] as number;
@@ -171,6 +171,19 @@ export function modelOf(request: ModelRequest): Model {
   /** R'G'B' of the recorded picture are asked for themselves: a colour way begins there. */
   const endsInRgb = to.kind === 'rgb';
   const throughRgb = from.kind === 'yuv' && (endsInRgb || !sameMatrix);
+  const recordedSteps = from.kind === 'yuv' ? sitingSteps[siting] : ([0, 0.5] as const);
+  const steps = turn === undefined || from.kind !== 'yuv' ? recordedSteps : turnedSteps(recordedSteps, turn);
+  const [across, down] = sitingSteps[outputSiting];
+  /** Halved as before, in a picture of the same size, and lying elsewhere: a scaler would copy it, so it comes through a picture that has chroma for every pixel. */
+  const throughWhole =
+    from.kind === 'yuv' &&
+    to.kind === 'yuv' &&
+    !throughRgb &&
+    size.width === scaled.width &&
+    size.height === scaled.height &&
+    from.across === to.across &&
+    from.down === to.down &&
+    ((from.across > 0 && steps[0] !== across) || (from.down > 0 && steps[1] !== down));
   const keptFull = from.kind !== 'rgb' && !throughRgb && source.range === 'full' && output.range === 'full';
   /** Codes of the source turned into those that the scaler takes for full or limited range, each by itself. */
   const turned = from.bits > 8 && (from.kind === 'rgb' || (source.range === 'full' && !keptFull));
@@ -212,9 +225,6 @@ export function modelOf(request: ModelRequest): Model {
     }
   };
 
-  const recordedSteps = from.kind === 'yuv' ? sitingSteps[siting] : ([0, 0.5] as const);
-  const steps = turn === undefined || from.kind !== 'yuv' ? recordedSteps : turnedSteps(recordedSteps, turn);
-  const [across, down] = sitingSteps[outputSiting];
   const axes = (shifts: { from: readonly [number, number]; to: readonly [number, number] }): Axes => ({
     across: axisOf({
       from: ceilShift(size.width, shifts.from[0]),
@@ -239,11 +249,11 @@ export function modelOf(request: ModelRequest): Model {
   const luma = axes({ from: whole, to: whole });
   const chroma = axes({
     from: from.kind === 'yuv' ? chromaFrom : whole,
-    to: throughRgb ? whole : narrow,
+    to: throughRgb || throughWhole ? whole : narrow,
   });
-  /** From R'G'B' of the scaled picture to its own chroma. */
+  /** From chroma of every pixel of the scaled picture to its own. */
   const behind: Axes | null =
-    throughRgb && !endsInRgb
+    throughWhole || (throughRgb && !endsInRgb)
       ? {
           across: axisOf({
             from: scaled.width,
@@ -334,7 +344,7 @@ export function modelOf(request: ModelRequest): Model {
           resampled(part, index === 0 ? luma : chroma, lumaArea, { between: capped, limits }),
         );
         toRgb(planesOf(colours), { matrix: source.matrix, range: tabled });
-        bound(planesOf(colours), limits);
+        bound(planesOf(colours), 14, limits);
         for (const { values } of colours)
           for (let at = 0; at < values.length; at += 1) values[at] = (values[at] as number) * up;
         return colours;
@@ -355,18 +365,21 @@ export function modelOf(request: ModelRequest): Model {
         const colours = parts.map((part, index) =>
           resampled(part, index === 0 ? luma : chroma, area, { between: capped, limits }),
         );
-        toRgb(planesOf(colours), { matrix: source.matrix, range: tabled });
-        bound(planesOf(colours), limits);
-        fromRgb(planesOf(colours), output.matrix);
+        if (throughRgb) {
+          toRgb(planesOf(colours), { matrix: source.matrix, range: tabled });
+          bound(planesOf(colours), 14, limits);
+          fromRgb(planesOf(colours), output.matrix);
+        } else bound(planesOf(colours), 16, limits);
+        const given = throughRgb ? 'limited' : tabled;
         return colours.map((part, index) =>
           index === 0
             ? finished(
-                resampled(part, untouched, lumaArea, { between: passing('limited', false), limits }),
+                resampled(part, untouched, lumaArea, { between: passing(given, false), limits }),
                 false,
                 limits,
               )
             : finished(
-                resampled(part, behind, chromaArea, { between: passing('limited', true), limits }),
+                resampled(part, behind, chromaArea, { between: passing(given, true), limits }),
                 true,
                 limits,
               ),
@@ -403,7 +416,7 @@ export function modelOf(request: ModelRequest): Model {
     keepsLevel: from.kind !== 'rgb' && !throughRgb && !turned && !turnedBehind && tabled === asked,
     allowed: (() => {
       if (endsInRgb) return [RECORDED, RECORDED, RECORDED];
-      const dithered = to.bits <= 8 && (from.bits > 8 || throughRgb);
+      const dithered = to.bits <= 8 && (from.bits > 8 || throughRgb || throughWhole);
       const base = ROUNDING + (dithered ? DITHER : 0) + WEIGHTS;
       // A table behind the scaler enlarges what the scaler rounded, and rounds once more.
       return [0, 1, 2].map((index) =>

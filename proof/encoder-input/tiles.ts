@@ -68,6 +68,8 @@ export interface TileRequest {
   readonly rgb: boolean;
   /** Through RGB, which takes chroma from further away. */
   readonly throughRgb: boolean;
+  /** Chroma comes through a picture that has it for every pixel, at the same size. */
+  readonly throughWhole: boolean;
   /** What depends on the clip. */
   readonly seed: string;
 }
@@ -166,7 +168,7 @@ function cutSide(made: number, whole: number, scaled: number, margin: number): n
 }
 
 export function tilePlan(request: TileRequest): TilePlan {
-  const { source, framing, fields, frames, rgb, throughRgb, seed } = request;
+  const { source, framing, fields, frames, rgb, throughRgb, throughWhole, seed } = request;
   const { scaled, window } = framing;
   const bands = bandsOf(framing);
   const given = {
@@ -175,7 +177,7 @@ export function tilePlan(request: TileRequest): TilePlan {
   };
   // Four chroma samples of 4:2:0 to either side, as many times as large as the picture becomes smaller; twice, through RGB.
   const reach = (whole: number, made: number): number =>
-    Math.ceil((throughRgb ? 8 : 4) * Math.max(1, whole / made)) + 4;
+    Math.ceil((throughRgb || throughWhole ? 8 : 4) * Math.max(1, whole / made)) + 4;
   const margin = {
     across: reach(source.width, scaled.width),
     down: reach(source.height, scaled.height) + (fields ? 10 : 0),

@@ -32,6 +32,7 @@ test('tiles of what the encoder is given lie beside watermarks, and those of the
     frames: 10,
     rgb: false,
     throughRgb: false,
+    throughWhole: false,
     seed: 'bell',
   });
   const lies = ({ from, to }: { from: number; to: number }): boolean =>
