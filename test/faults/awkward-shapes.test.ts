@@ -56,6 +56,24 @@ async function lying(said: typeof interpretation | null): Promise<Job> {
   return await masterJob(clip, freshFolder('delivery'), profiles, said ?? { ...interpretation, input: null });
 }
 
+/** As a phone records it: 4:2:0 of 8 bits on its side, in pictures that its profile does not scale. */
+async function phone(): Promise<Job> {
+  const folder = freshFolder('phone');
+  const path = join(folder, 'A001C001.mp4');
+  await ffmpeg(
+    ...['-f', 'lavfi', '-i', `testsrc2=s=320x240:r=25:d=1,format=yuv420p,${TAGS}`, '-frames:v', '8'],
+    ...['-c:v', 'libx264', '-timecode', '01:00:00:00', path],
+  );
+  layDown(path, [0, 1, -1, 0]);
+  const clip = {
+    rollFolder: folder,
+    place: { kind: 'movie', file: 'A001C001.mp4' } as const,
+    facts: await factsOf(path),
+  };
+  const profile = 'test/fixtures/profiles/small-h264.yaml';
+  return await masterJob(clip, freshFolder('delivery'), [profile], { ...interpretation, input: null });
+}
+
 const graph = (from: string, to: string): Operation => ({ do: 'graph', stage: 'encoder', from, to });
 type Row = readonly [what: string, operation: Operation, code: string];
 const DEINTERLACED = 'bwdif=mode=send_frame:parity=bff:deint=all,scale';
@@ -92,8 +110,15 @@ const lyingFaults: readonly Row[] = [
   ),
 ];
 
+const phoneFaults: readonly Row[] = further<Row>([
+  'chroma of a picture that is not scaled left where it lay',
+  graph('format=yuv444p16le', 'format=yuv420p'),
+  'encoder-input-differs',
+]);
+
 describe.each([
   ['log of fields', woven, wovenFaults],
+  ['of a phone held upright', phone, phoneFaults],
   ['log on its side, mirrored', () => lying(interpretation), lyingFaults],
   ...further(['plain, on its side, mirrored', () => lying(null), lyingFaults] as const),
 ] as const)('%s', (_, jobOf, faults) => {
