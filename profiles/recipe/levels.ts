@@ -93,21 +93,31 @@ const places: Readonly<Record<Siting, readonly [across: number, down: number]>> 
   bottomright: [256, 256],
 };
 
+/** Where chroma lies that is halved, in 256ths as above; null: it is not halved that way. */
+function chromaPlace(
+  pixelFormat: string,
+  stated: string | undefined,
+): { readonly across: number | null; readonly down: number | null } {
+  const [across, down] = places[stated !== undefined && isSiting(stated) ? stated : 'left'];
+  const narrow = /^(?:yuv[aj]?4(?:20|22|11|10)p|nv|p[02]|uyvy|yuyv|yvyu|y210|uyyvyy)/.test(pixelFormat);
+  const low = /^(?:yuv[aj]?4(?:20|40|10)p|nv12|nv21|p0)/.test(pixelFormat);
+  return { across: narrow ? across : null, down: low ? down : null };
+}
+
 /**
- * Whether chroma is halved as before and only lies elsewhere: in a picture of the same size the scaler would copy it as it lies (ffmpeg 5.1 to 7.1), so
- * that it must come through a picture that has chroma for every pixel.
+ * Whether chroma is halved as before and only lies elsewhere: in a picture of the same size the scaler would copy it as it lies (measured: FFmpeg 5.1 and 7.1),
+ * so that it must come through a picture that has chroma for every pixel.
  */
 export function movesChroma(
   from: { readonly pixelFormat: string; readonly siting: string | undefined },
   to: { readonly pixelFormat: string; readonly siting: string | undefined },
 ): boolean {
-  const places = (side: 'in' | 'out', { pixelFormat, siting }: typeof from): string[][] =>
-    chromaLocationForScaler(side, pixelFormat, siting).map((option) =>
-      option.replace(/^(?:in|out)_/, '').split('='),
-    );
-  const [before, behind] = [places('in', from), places('out', to)];
-  const names = (all: string[][]): string => all.map(([name]) => name).join();
-  return names(before) === names(behind) && before.some(([, place], axis) => place !== behind[axis]?.[1]);
+  const before = chromaPlace(from.pixelFormat, from.siting);
+  const behind = chromaPlace(to.pixelFormat, to.siting);
+  const isHalvedAlike =
+    (before.across === null) === (behind.across === null) &&
+    (before.down === null) === (behind.down === null);
+  return isHalvedAlike && (before.across !== behind.across || before.down !== behind.down);
 }
 
 /**
@@ -119,9 +129,9 @@ export function chromaLocationForScaler(
   pixelFormat: string,
   stated: string | undefined,
 ): string[] {
-  const siting = stated !== undefined && isSiting(stated) ? stated : 'left';
-  const [across, down] = places[siting];
-  const narrow = /^(?:yuv[aj]?4(?:20|22|11|10)p|nv|p[02]|uyvy|yuyv|yvyu|y210|uyyvyy)/.test(pixelFormat);
-  const low = /^(?:yuv[aj]?4(?:20|40|10)p|nv12|nv21|p0)/.test(pixelFormat);
-  return [...(narrow ? [`${side}_h_chr_pos=${across}`] : []), ...(low ? [`${side}_v_chr_pos=${down}`] : [])];
+  const { across, down } = chromaPlace(pixelFormat, stated);
+  return [
+    ...(across === null ? [] : [`${side}_h_chr_pos=${across}`]),
+    ...(down === null ? [] : [`${side}_v_chr_pos=${down}`]),
+  ];
 }
