@@ -5,8 +5,8 @@
 import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
 import { readFrames } from '../raw-frames.ts';
-import { deinterlaced } from './deinterlace.ts';
-import { limitedIn, type Limits, noLimits } from './passes.ts';
+import { deinterlaced, type FirstFrame, firstFrames } from './deinterlace.ts';
+import { addLimits, limitedIn, type Limits, noLimits } from './passes.ts';
 import { bytesOf, type SamplePlane, samplesOf } from './samples.ts';
 import type { CompareRequest, OffSample } from './request.ts';
 import { allowedMean, PlacingComparer, placingGrid, type PlacingVerdict } from './placing.ts';
@@ -31,6 +31,16 @@ export interface EncoderInputVerdict {
   readonly placing: PlacingVerdict | null;
   /** SHA-256 of the tiles of each side, in order: what was seen can be told later by whoever has the clip. */
   readonly digests: { readonly source: string; readonly given: string };
+}
+
+/** What the tiles of one frame say. */
+interface SeenFrame {
+  readonly samples: number;
+  /** Samples that are off, and the farthest; `most` in parts of what is allowed. */
+  readonly count: number;
+  readonly most: number;
+  readonly farthest: Omit<OffSample, 'count'> | null;
+  readonly limits: Limits;
 }
 
 export class EncoderInputComparer {
@@ -147,7 +157,7 @@ export class EncoderInputComparer {
   }
 
   /** Of fields: null where the place was another one in a frame that they are made of. */
-  #shown(tile: Tile, index: number, frame: number): SamplePlane[] | null {
+  #shown(tile: Tile, index: number, frame: number, first: FirstFrame): SamplePlane[] | null {
     const { plan, from, earlier } = this.#request;
     const now = this.#tile('source', frame, index);
     if (now === null || earlier === null) return now;
@@ -156,15 +166,15 @@ export class EncoderInputComparer {
       const place = placeOf(plan, tile, other).source;
       return place.x === source.x && place.y === source.y;
     };
-    const before = frame === 0 ? null : this.#tile('source', frame - 1, index);
+    const before = frame === 0 ? first : this.#tile('source', frame - 1, index);
     // Behind the last frame the deinterlacer takes the last one again.
     const after = this.#tile('source', frame + 1, index) ?? now;
-    if (frame > 0 && (before === null || !same(frame - 1))) return null;
+    if (before === null || (frame > 0 && !same(frame - 1))) return null;
     if (after !== now && !same(frame + 1)) return null;
     return now.map((plane, component) => {
       const down = component > 0 && from.kind === 'yuv' ? from.down : 0;
       return deinterlaced({
-        before: before === null ? null : (before[component] as SamplePlane),
+        before: typeof before === 'string' ? before : (before[component] as SamplePlane),
         now: plane,
         after: after[component] as SamplePlane,
         earlier,
@@ -176,20 +186,33 @@ export class EncoderInputComparer {
   }
 
   #compare(frame: number): void {
+    const seen = firstFrames(frame, this.#request.earlier)
+      .map((first) => this.#seen(frame, first))
+      .reduce((best, one) => (one.most < best.most ? one : best));
+    const { samples, count, most, farthest, limits } = seen;
+    addLimits(this.#limits, limits);
+    this.#samples += samples;
+    this.#limited.set(frame, limitedIn(limits) / Math.max(1, samples));
+    this.#fewest = Math.min(this.#fewest, samples);
+    this.#worst = Math.max(this.#worst, most);
+    if (count > 0 && farthest !== null) this.#off.push({ ...farthest, count });
+  }
+
+  #seen(frame: number, first: FirstFrame): SeenFrame {
     const { plan, to, model } = this.#request;
-    const limitedBefore = limitedIn(this.#limits);
+    const limits = noLimits();
     let samples = 0;
     let count = 0;
     let farthest: Omit<OffSample, 'count'> | null = null;
     let most = 0;
     for (const [index, tile] of plan.tiles.entries()) {
-      const shown = this.#shown(tile, index, frame);
+      const shown = this.#shown(tile, index, frame, first);
       const given = this.#tile('given', frame, index);
       if (shown === null || given === null) continue;
       const place = placeOf(plan, tile, frame);
       const made = { x: place.given.x + plan.window.left, y: place.given.y + plan.window.top };
       for (const [plane, wanted] of model
-        .expected(shown, { source: place.source, made }, plan.given, this.#limits)
+        .expected(shown, { source: place.source, made }, plan.given, limits)
         .entries()) {
         const found = given[plane] as SamplePlane;
         const allowed = model.allowed[plane as 0 | 1 | 2];
@@ -212,10 +235,6 @@ export class EncoderInputComparer {
         }
       }
     }
-    this.#samples += samples;
-    this.#limited.set(frame, (limitedIn(this.#limits) - limitedBefore) / Math.max(1, samples));
-    this.#fewest = Math.min(this.#fewest, samples);
-    this.#worst = Math.max(this.#worst, most);
-    if (count > 0 && farthest !== null) this.#off.push({ ...farthest, count });
+    return { samples, count, most, farthest, limits };
   }
 }

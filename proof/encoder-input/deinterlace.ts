@@ -11,9 +11,20 @@ const LOW = [4309, 213] as const;
 const HIGH = [5570, 3801, 1016] as const;
 const SPATIAL = [5077, 981] as const;
 
+/**
+ * How builds of ffmpeg make the first frame: of its own field alone, or so but for the lines next to the edges, which take the frame itself for the one before
+ * (measured: all of it with 5.1, and but for the edges with 7.1).
+ */
+const FIRST_FRAMES = ['field-alone', 'edges-of-three'] as const;
+export type FirstFrame = (typeof FIRST_FRAMES)[number];
+
+/** What a frame may have been made as: the first of fields as either, whole; of any other frame the answer does not matter. */
+export const firstFrames = (frame: number, earlier: 'top' | 'bottom' | null): readonly FirstFrame[] =>
+  frame === 0 && earlier !== null ? FIRST_FRAMES : ['field-alone'];
+
 export interface FieldsRequest {
-  /** null: `now` is the first frame, which is made of its own field alone. */
-  readonly before: SamplePlane | null;
+  /** The frame before, or how the first one is made. */
+  readonly before: SamplePlane | FirstFrame;
   readonly now: SamplePlane;
   readonly after: SamplePlane;
   readonly earlier: 'top' | 'bottom';
@@ -39,18 +50,19 @@ export function deinterlaced(request: FieldsRequest): SamplePlane {
         ? null
         : plane.values.subarray(target * width, (target + 1) * width);
     };
-    const made =
-      before === null
-        ? ofOneField(into, (away) => row(now, away), { ...place, y })
-        : ofThree(
-            into,
-            {
-              before: (away) => row(before, away),
-              now: (away) => row(now, away),
-              after: (away) => row(after, away),
-            },
-            { ...place, y },
-          );
+    const earlierFrame = typeof before === 'string' ? now : before;
+    const fieldAlone = before === 'field-alone' || (before === 'edges-of-three' && y >= 3 && y + 3 < lines);
+    const made = fieldAlone
+      ? ofOneField(into, (away) => row(now, away), { ...place, y })
+      : ofThree(
+          into,
+          {
+            before: (away) => row(earlierFrame, away),
+            now: (away) => row(now, away),
+            after: (away) => row(after, away),
+          },
+          { ...place, y },
+        );
     if (!made) into.fill(Number.NaN);
   }
   return { width, height, values };

@@ -38,6 +38,13 @@ export interface Limits {
 }
 export const noLimits = (): Limits => ({ between: 0, colours: 0, codes: 0, farthest: 0 });
 
+export function addLimits(into: Limits, { between, colours, codes, farthest }: Limits): void {
+  into.between += between;
+  into.colours += colours;
+  into.codes += codes;
+  into.farthest = Math.max(into.farthest, farthest);
+}
+
 interface Lines {
   readonly from: number;
   readonly to: number;

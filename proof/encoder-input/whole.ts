@@ -4,9 +4,9 @@
  */
 import { setImmediate as breathe } from 'node:timers/promises';
 import type { Readable } from 'node:stream';
-import { deinterlaced } from './deinterlace.ts';
+import { deinterlaced, type FirstFrame, firstFrames } from './deinterlace.ts';
 import type { Rectangle } from '../framing.ts';
-import { type Limits, noLimits } from './passes.ts';
+import { addLimits, type Limits, noLimits } from './passes.ts';
 import { readFrames } from '../raw-frames.ts';
 import type { CompareRequest, OffSample } from './request.ts';
 import { bandOf, bytesOf, type PixelLayout, type SamplePlane } from './samples.ts';
@@ -38,6 +38,21 @@ export const sourcesOf = (frame: number, fields: boolean, frames: number): numbe
 /** Those of the source that are wanted whole, each once, in order. */
 export const wholeSources = ({ whole, held, frames }: TilePlan): number[] =>
   [...new Set(whole.flatMap((frame) => sourcesOf(frame, held > 1, frames)))].sort((a, b) => a - b);
+
+interface LineRange {
+  readonly from: number;
+  readonly to: number;
+}
+
+/** What one frame says; `most` in parts of what is allowed. */
+interface SeenWhole {
+  readonly count: number;
+  readonly most: number;
+  readonly farthest: Omit<OffSample, 'count'> | null;
+  readonly samples: number;
+  readonly unknown: number;
+  readonly limits: Limits;
+}
 
 export class WholeFrameComparer {
   readonly #request: CompareRequest;
@@ -117,11 +132,7 @@ export class WholeFrameComparer {
     }
   }
 
-  #band(
-    side: WholeSide,
-    frame: number,
-    lines: { readonly from: number; readonly to: number },
-  ): SamplePlane[] | null {
+  #band(side: WholeSide, frame: number, lines: LineRange): SamplePlane[] | null {
     const { plan, from, to } = this.#request;
     const bytes = this.#frames[side].get(frame);
     if (bytes === undefined) return null;
@@ -131,17 +142,17 @@ export class WholeFrameComparer {
   }
 
   /** Of the source, as the scaler is given it: fields are made into frames. */
-  #shown(frame: number, lines: { readonly from: number; readonly to: number }): readonly SamplePlane[] {
+  #shown(frame: number, lines: LineRange, first: FirstFrame): readonly SamplePlane[] {
     const { plan, from, earlier } = this.#request;
     const now = this.#band('source', frame, lines) as SamplePlane[];
     if (earlier === null) return now;
-    const before = frame === 0 ? null : this.#band('source', frame - 1, lines);
+    const before = frame === 0 ? first : (this.#band('source', frame - 1, lines) as SamplePlane[]);
     // Behind the last frame the deinterlacer takes the last one again.
     const after = this.#band('source', frame + 1, lines) ?? now;
     return now.map((plane, component) => {
       const down = component > 0 && from.kind === 'yuv' ? from.down : 0;
       return deinterlaced({
-        before: before?.[component] ?? null,
+        before: typeof before === 'string' ? before : (before[component] as SamplePlane),
         now: plane,
         after: after[component] as SamplePlane,
         earlier,
@@ -153,7 +164,23 @@ export class WholeFrameComparer {
   }
 
   async #compare(frame: number): Promise<void> {
+    const seen: SeenWhole[] = [];
+    for (const first of firstFrames(frame, this.#request.earlier)) seen.push(await this.#seen(frame, first));
+    const { count, most, farthest, samples, unknown, limits } = seen.reduce((best, one) =>
+      one.most < best.most ? one : best,
+    );
+    addLimits(this.#limits, limits);
+    this.#samples += samples;
+    this.#unknown += unknown;
+    this.#worst = Math.max(this.#worst, most);
+    if (count > 0 && farthest !== null) this.#off.push({ ...farthest, count });
+  }
+
+  async #seen(frame: number, first: FirstFrame): Promise<SeenWhole> {
     const { plan, model, to } = this.#request;
+    const limits = noLimits();
+    let samples = 0;
+    let unknown = 0;
     const { window, scaled, source, margin } = plan;
     let count = 0;
     let most = 0;
@@ -167,10 +194,10 @@ export class WholeFrameComparer {
         to: Math.min(source.height, 4 * Math.ceil((inSource(end) + margin.down) / 4)),
       };
       const expected = model.expected(
-        this.#shown(frame, lines),
+        this.#shown(frame, lines, first),
         { source: { x: 0, y: lines.from }, made: { x: window.left, y: y + window.top } },
         { width: window.width, height: end - y },
-        this.#limits,
+        limits,
       );
       const found = this.#band('given', frame, { from: y, to: end }) as SamplePlane[];
       this.#withoutText(found, frame, { from: y, to: end });
@@ -182,7 +209,7 @@ export class WholeFrameComparer {
           const off = Math.abs((values[at] as number) - value);
           if (off <= allowed * most) continue;
           if (Number.isNaN(off)) {
-            this.#unknown += 1;
+            unknown += 1;
             continue;
           }
           most = off / allowed;
@@ -198,22 +225,17 @@ export class WholeFrameComparer {
         if (most > 1)
           for (let at = 0; at < values.length; at += 1)
             if (Math.abs((values[at] as number) - (wanted.values[at] as number)) > allowed) count += 1;
-        this.#samples += values.length;
+        samples += values.length;
       }
       this.#milliseconds += performance.now() - started;
       // Leases are renewed, and the pipes of the others read.
       await breathe();
     }
-    this.#worst = Math.max(this.#worst, most);
-    if (count > 0 && farthest !== null) this.#off.push({ ...farthest, count });
+    return { count, most, farthest, samples, unknown, limits };
   }
 
   /** Where text may stand, what was there before it. */
-  #withoutText(
-    found: SamplePlane[],
-    frame: number,
-    lines: { readonly from: number; readonly to: number },
-  ): void {
+  #withoutText(found: SamplePlane[], frame: number, lines: LineRange): void {
     const { plan, to } = this.#request;
     const covered = plan.covered.filter(({ top, height }) => top < lines.to && top + height > lines.from);
     if (covered.length === 0) return;

@@ -17,7 +17,7 @@ import { fsPath } from '../../files/names.ts';
 import type { Job } from '../../ledger/job.ts';
 import { isSiting } from '../../media/colour/siting.ts';
 import { earlierField, type VideoFacts } from '../../media/facts.ts';
-import { deinterlaced } from '../../proof/encoder-input/deinterlace.ts';
+import { deinterlaced, type FirstFrame, firstFrames } from '../../proof/encoder-input/deinterlace.ts';
 import { bandOf, layoutOf as planesLayout } from '../../proof/encoder-input/samples.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import { SHOWN_BITS } from '../../media/colour/acescct.ts';
@@ -87,21 +87,22 @@ export function stillProver(job: Job, outcome: StillsOutcome, context: MakingCon
       });
       if ('why' in found) return found;
       const earlier = earlierField(job.facts.video);
-      if (earlier !== null) ofEarlierField(found.picture, job.facts.video, earlier);
       const places = drawnPlaces(outcome, `${job.clip.contentDigest} ${frame}`);
-      return compared(
-        outcome,
-        read,
-        knownOfCodes(
-          places,
-          outcome,
-          (x, y) => {
+      const pictures =
+        earlier === null
+          ? [found.picture]
+          : firstFrames(0, earlier).map((first) =>
+              ofEarlierField(found.picture, job.facts.video, { earlier, first }),
+            );
+      return pictures
+        .map((picture) => {
+          const rgbAt = (x: number, y: number): Triple => {
             const at = placeOf(x, y);
-            return codeRgbAt(source, found.picture, at.x, at.y);
-          },
-          table,
-        ),
-      );
+            return codeRgbAt(source, picture, at.x, at.y);
+          };
+          return compared(outcome, read, knownOfCodes(places, outcome, rgbAt, table));
+        })
+        .reduce((best, one) => (one.farthest < best.farthest ? one : best));
     },
   };
 }
@@ -182,15 +183,20 @@ async function sourceOf(
   };
 }
 
-/** In place: the lines of the later field made of those of the earlier one, in whole numbers, as of the first frame of a movie. Planes of Y'CbCr. */
-function ofEarlierField(picture: Buffer, size: VideoFacts, earlier: 'top' | 'bottom'): void {
+/** The lines of the later field made of those of the earlier one, in whole numbers, as of the first frame of a movie. Planes of Y'CbCr. */
+function ofEarlierField(
+  recorded: Buffer,
+  size: VideoFacts,
+  { earlier, first }: { readonly earlier: 'top' | 'bottom'; readonly first: FirstFrame },
+): Buffer {
+  const picture = Buffer.from(recorded);
   const layout = planesLayout(size.pixelFormat);
   if (layout === null) throw new RangeError(`fields of ${size.pixelFormat}`);
   const { bits, word, bigEndian } = layout;
   let at = 0;
   for (const plane of bandOf(layout, picture, size, { from: 0, to: size.height })) {
     const { values } = deinterlaced({
-      before: null,
+      before: first,
       now: plane,
       after: plane,
       earlier,
@@ -204,6 +210,7 @@ function ofEarlierField(picture: Buffer, size: VideoFacts, earlier: 'top' | 'bot
       at += word;
     }
   }
+  return picture;
 }
 
 async function spotsFor(
