@@ -11,14 +11,21 @@ const vc3: PlainLimits = {
   least: 1,
   ofLoss: 0.2,
   ofFlicker: 0,
+  ofScale: 0,
   one: { region: 1.4, line: 0.45, gain: 0.045, mix: 0.032, moved: 0.045, offset: 0.28 },
   all: { region: 1.1, line: 0.34, gain: 0.028, mix: 0.02, moved: 0.028, offset: 0.23 },
 };
 const vc3Deep: PlainLimits = { ...vc3, least: 0.7 };
+/**
+ * The average of a block is coded in steps of its weight in the matrix, 4, times the scale, of which 32 are a code value of 10 bits; FFmpeg's encoder cuts where it could
+ * round, so that it may be a whole step off.
+ */
+const RDD36_STEP = 4 / 32 / 4;
 const rdd36: PlainLimits = {
   least: 1.4,
   ofLoss: 0.2,
   ofFlicker: 0,
+  ofScale: RDD36_STEP,
   one: { region: 1.4, line: 0.65, gain: 0.14, mix: 0.05, moved: 0.07, offset: 0.55 },
   all: { region: 1.3, line: 0.5, gain: 0.14, mix: 0.032, moved: 0.065, offset: 0.55 },
 };
@@ -28,6 +35,7 @@ export const h264Plain: PlainLimits = {
   least: 4,
   ofLoss: 0.3,
   ofFlicker: 0.4,
+  ofScale: 0,
   one: { region: 1.2, line: 0.6, gain: 0.2, mix: 0.25, moved: 0.1, offset: 0.25 },
   all: { region: 0.75, line: 0.28, gain: 0.055, mix: 0.036, moved: 0.042, offset: 0.2 },
 };

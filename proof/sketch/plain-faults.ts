@@ -13,6 +13,8 @@ export interface PlainLimits {
   readonly ofLoss: number;
   /** And for each code value by which its mean flickers: a frame that is predicted keeps something of the one before. */
   readonly ofFlicker: number;
+  /** The average of a region whatever the frame lost: a step of the averages of its blocks, for a quantiser's scale of 1. 0: `least` and `ofLoss` hold alone. */
+  readonly ofScale: number;
   readonly one: Shares;
   readonly all: Shares;
 }
@@ -100,7 +102,7 @@ interface Found {
 function foundIn(
   { plane: { columns, rows } }: PlainStatistics,
   own: PlainParts,
-  unit: number,
+  { unit, step }: { readonly unit: number; readonly step: number },
   shares: Shares,
 ): Found[] {
   const scatter = Math.max(1, Math.sqrt(REGIONS / (columns * rows)));
@@ -141,7 +143,7 @@ function foundIn(
       'region',
       `the region ${percent(own.region.region % columns, columns)} from the left and ${percent(Math.floor(own.region.region / columns), rows)} from the top`,
       own.region.off,
-      unit * shares.region,
+      Math.max(step, unit * shares.region),
     ),
     local(
       'line',
@@ -179,20 +181,34 @@ const worstOf = (found: readonly Found[]): Found | null =>
     null,
   );
 
-/** `loss`: of each frame, root of the mean squared error. At most one fault of all frames and one of single ones: the clearest. */
+/** What coding did to each frame. */
+export interface CodedFrames {
+  /** Root of the mean squared error. */
+  readonly loss: Float64Array;
+  /** Squares of the greatest scale of the quantiser; null: not read. */
+  readonly greatest: readonly number[] | null;
+}
+
+/** At most one fault of all frames and one of single ones: the clearest. */
 export function plainFaults(
   plane: string,
   statistics: PlainStatistics,
-  loss: Float64Array,
+  { loss, greatest }: CodedFrames,
   limits: PlainLimits,
 ): PictureErrorFault[] {
-  const unit = (frame: number): number =>
-    limits.least +
-    limits.ofLoss * (loss[frame] as number) +
-    limits.ofFlicker * (statistics.flicker[frame] as number);
+  const allowed = (frame: number): { readonly unit: number; readonly step: number } => ({
+    unit:
+      limits.least +
+      limits.ofLoss * (loss[frame] as number) +
+      limits.ofFlicker * (statistics.flicker[frame] as number),
+    step: limits.ofScale * Math.sqrt(greatest?.[frame] ?? 0),
+  });
   const frames = statistics.frames.length;
-  const mean =
-    Array.from({ length: frames }, (_, frame) => unit(frame)).reduce((sum, one) => sum + one, 0) / frames;
+  const each = Array.from({ length: frames }, (_, frame) => allowed(frame));
+  const mean = {
+    unit: each.reduce((sum, { unit }) => sum + unit, 0) / frames,
+    step: each.reduce((sum, { step }) => sum + step, 0) / frames,
+  };
   const all = worstOf(
     foundIn(statistics, statistics.all, mean, frames < MANY ? limits.one : limits.all).filter(
       isTelling(statistics.all, 'all'),
@@ -203,7 +219,7 @@ export function plainFaults(
   const single = statistics.frames
     .map((own, frame) => ({
       frame,
-      found: worstOf(foundIn(statistics, own, unit(frame), limits.one).filter(isTelling(own, 'one'))),
+      found: worstOf(foundIn(statistics, own, allowed(frame), limits.one).filter(isTelling(own, 'one'))),
     }))
     .filter(({ found }) => found !== null);
   const worst = single.reduce<(typeof single)[number] | null>(

@@ -100,7 +100,10 @@ export function comparePictureError(request: PictureErrorRequest): PictureErrorV
     ...plainFaults(
       planeNames[number] ?? `plane ${number}`,
       plain[number] as PlainStatistics,
-      losses[number] as Float64Array,
+      {
+        loss: losses[number] as Float64Array,
+        greatest: reference === 'stated' ? null : reference.greatest,
+      },
       request.plain,
     ),
   ]);

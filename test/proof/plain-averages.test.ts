@@ -135,7 +135,7 @@ test.each([
   if (own === undefined || limits === undefined) throw new Error('nothing was measured');
   expect(own.all.parts.down.slope).toBeCloseTo(-0.5, 1);
   const loss = new Float64Array(frames).fill(0.3);
-  expect(plainFaults("Y'", own, loss, limits).map(({ kind }) => kind)).toEqual(kinds);
+  expect(plainFaults("Y'", own, { loss, greatest: null }, limits).map(({ kind }) => kind)).toEqual(kinds);
 });
 
 /** Of a soft picture that is nearly grey VC-3 rounded a whole row of Cb down by 0.38. */
@@ -167,5 +167,36 @@ test.each([
   const limits = mostLost('DNXHR LB')?.plain;
   if (own === undefined || limits === undefined) throw new Error('nothing was measured');
   const loss = new Float64Array(frames).fill(0.6);
-  expect(plainFaults('Cb', own, loss, limits).map(({ kind }) => kind)).toEqual(kinds);
+  expect(plainFaults('Cb', own, { loss, greatest: null }, limits).map(({ kind }) => kind)).toEqual(kinds);
+});
+
+/**
+ * A moving number in the corner of a flat chart, in RDD 36 proxy: a slice of scale 106 in a frame that lost 1.1 as a whole, and one region of Cb was off by 2.25
+ * (measured; FFmpeg 5.1, 1920 x 1080; single blocks by up to 3.34, where a step is 3.31).
+ */
+test.each([
+  ['coarsely quantised is as its blocks may be', 106, 2.25, []],
+  ['farther off than a step of its blocks is found', 106, 3.6, ['region']],
+  ['as far off where all is quantised finely is found', 8, 2.25, ['region']],
+])('a region that is %s', (_what, scale, off, kinds) => {
+  const frames = 8;
+  const numbers = sketchNumbers(form);
+  const cb = plainPlanes(form)[1];
+  if (cb === undefined) throw new Error('no plane');
+  const values = (added: number): Uint16Array => {
+    const out = new Uint16Array(frames * numbers).fill(128 * 256);
+    out[5 * numbers + cb.from] = Math.round(256 * (128 + added));
+    return out;
+  };
+  const own = plainStatistics({
+    form,
+    lossOf: () => 0.93,
+    peak: 255,
+    input: values(0),
+    output: values(off),
+  })[1];
+  const limits = mostLost('Proxy')?.plain;
+  if (own === undefined || limits === undefined) throw new Error('nothing was measured');
+  const coded = { loss: new Float64Array(frames).fill(0.93), greatest: Array(frames).fill(scale ** 2) };
+  expect(plainFaults('Cb', own, coded, limits).map(({ kind }) => kind)).toEqual(kinds);
 });
