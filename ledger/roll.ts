@@ -3,6 +3,7 @@ import { z } from 'zod';
 import { findingSchema, blocks } from '../findings/finding.ts';
 import { appliedSettingsSchema } from './applied-settings.ts';
 import { clipSchema } from './clip.ts';
+import { recordingSchema } from './recording.ts';
 import { checkResultSchema } from './report.ts';
 import { stillFields } from './stills-report.ts';
 import { toolchainSchema } from './toolchain.ts';
@@ -169,6 +170,10 @@ export const rollVerdictSchema = z.looseObject({
       }),
     )
     .describe('Every clip of the roll'),
+  recordings: z
+    .array(recordingSchema)
+    .optional()
+    .describe('Of a sound roll, which has no clip: its takes. Absent: it is none'),
   otherFiles: z
     .array(z.string())
     .describe('Files of the roll that are no clips, so that nothing is silently left out'),

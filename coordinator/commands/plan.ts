@@ -27,6 +27,7 @@ import {
 import { prepare, toolsOf } from '../roll/prepare.ts';
 import { collisionsOf, findRolls } from '../roll/rolls.ts';
 import { settingsOfDay } from '../roll/shared-names.ts';
+import { isSoundRoll, layBesideClips } from '../roll/sound-rolls.ts';
 import { freshReservation, roomOn } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
 import { cameraIdentity } from '../settings/camera.ts';
@@ -126,10 +127,14 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         if (await probeRoll(known, context)) plan = await planRoll(known, context, false);
       });
       signal.throwIfAborted();
-      const found = findingsBeforeMaking(gateInputOf(known, context));
-      runProgress.setPhase(roll.name, found.some(blocks) ? 'held' : 'ready');
-      append(reported, found);
       plans.push({ ...plan, known });
+    }
+    const allKnown = plans.map(({ known }) => known);
+    for (const known of allKnown) {
+      if (isSoundRoll(known)) layBesideClips(known, allKnown);
+      const found = findingsBeforeMaking(gateInputOf(known, context));
+      runProgress.setPhase(known.roll.name, found.some(blocks) ? 'held' : 'ready');
+      append(reported, found);
     }
     progress.stop();
     const jobs = plans.flatMap((plan) => plan.jobs);
@@ -155,6 +160,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     const planned: PlannedRoll[] = plans.map(({ known, jobs: ofRoll, withoutRoom }) => ({
       roll: known.roll.name,
       clips: known.clips.length,
+      recordings: known.recordings.length,
       jobs: ofRoll.length,
       withoutRoom,
       deliverables: sumOf(ofRoll, ({ job }) => job.deliverables.length),

@@ -66,6 +66,7 @@ async function rollsOf(delivery: string): Promise<RollStatus[]> {
         timeZone: verdict?.timeZone ?? null,
         copies: countCopies(verdict?.copies ?? []),
         clips: verdict?.clips.length ?? 0,
+        recordings: verdict?.recordings?.length ?? 0,
         clipsReady: verdict?.clips.filter((clip) => clip.verdict === 'ready').length ?? 0,
         deliverables: reports ?? { publishing: 0, published: 0, failed: 0 },
         psnr,

@@ -86,8 +86,8 @@ function stillsInVerdict({
 }
 
 /** Those that are due of a clip; of a roll whose clips are not known, all that the night may make. */
-function profilesDue({ clips, profiles }: GateInput): readonly LoadedProfile[] {
-  if (clips.length === 0) return profiles;
+function profilesDue({ clips, recordings, profiles }: GateInput): readonly LoadedProfile[] {
+  if (clips.length === 0 && recordings.length === 0) return profiles;
   const due = new Set(clips.flatMap(({ settings }) => settings.profiles));
   return profiles.filter(({ profile }) => due.has(profile.name));
 }
@@ -100,7 +100,9 @@ export function decideRoll(input: GateInput): GateDecision {
     ...sharedFiles(judged, input.roll),
   ]);
   const ready =
-    !findings.some(blocks) && judged.length > 0 && judged.every((clip) => clip.verdict === 'ready');
+    !findings.some(blocks) &&
+    (judged.length > 0 || input.recordings.length > 0) &&
+    judged.every((clip) => clip.verdict === 'ready');
   return {
     verdict: {
       version: 0,
@@ -122,6 +124,7 @@ export function decideRoll(input: GateInput): GateDecision {
         deliverables: deliverables.map(deliverableInVerdict),
         ...(stills == null ? {} : { stills: stillsInVerdict(stills) }),
       })),
+      ...(input.recordings.length === 0 ? {} : { recordings: [...input.recordings] }),
       otherFiles: [...input.otherFiles],
       findings,
     },

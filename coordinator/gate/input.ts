@@ -4,6 +4,7 @@ import type { AppliedSettings } from '../../ledger/applied-settings.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { FolderOnDisk } from '../../ledger/checksum-list.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
+import type { Recording } from '../../ledger/recording.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import type { StillsOnDisk } from '../../ledger/stills.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
@@ -72,6 +73,8 @@ export interface GateInput {
   /** How many copies the night was given, the shoot day's own among them. */
   readonly copiesAsked: number;
   readonly clips: readonly GateClip[];
+  /** Of a sound roll, which has no clip. */
+  readonly recordings: readonly Recording[];
   /** Files of the roll that survey took for no clip. */
   readonly otherFiles: readonly string[];
   readonly profiles: readonly LoadedProfile[];

@@ -84,9 +84,11 @@ function judgeManifests({ manifests, findings }: GateIntake, roll: string): Find
 
 /** There is something to prove, by tools that have a name, and nothing of the roll was left out of it. */
 export function judgeRecord(input: GateInput): Finding[] {
-  const { roll, intake, clips, profiles, toolchain } = input;
+  const { roll, intake, clips, recordings, profiles, toolchain } = input;
+  const isEmpty = clips.length === 0 && recordings.length === 0;
   const found: Finding[] = [];
-  if (profiles.length === 0) found.push(finding('profiles-absent', '0 profiles', 'at least one', { roll }));
+  if (profiles.length === 0 && recordings.length === 0)
+    found.push(finding('profiles-absent', '0 profiles', 'at least one', { roll }));
   for (const name of twice(profiles.map((loaded) => loaded.profile.name)))
     found.push(
       finding('record-contradictory', 'a profile listed twice', 'every profile once', {
@@ -109,11 +111,11 @@ export function judgeRecord(input: GateInput): Finding[] {
     );
   }
   // A roll that failed intake is not surveyed; its empty list of clips says nothing of its own.
-  if (clips.length === 0 && intake !== null && isVerified(intake) && !input.findings.some(blocks))
-    found.push(finding('roll-empty', '0 clips', 'at least one clip', { roll }));
+  if (isEmpty && intake !== null && isVerified(intake) && !input.findings.some(blocks))
+    found.push(finding('roll-empty', '0 clips', 'at least one clip, or a recording of sound', { roll }));
   for (const id of twice(clips.map((entry) => entry.clip.id)))
     found.push(finding('clip-twice', `two clips are called ${id}`, 'every clip once', { roll, clip: id }));
-  if (clips.length > 0 && intake !== null) append(found, judgeFiles(intake, input));
+  if (!isEmpty && intake !== null) append(found, judgeFiles(intake, input));
   return found;
 }
 

@@ -57,6 +57,8 @@ export interface RollResult {
   readonly verdict: 'ready' | 'held';
   readonly clips: number;
   readonly clipsReady: number;
+  /** Of a sound roll; 0 of all others. */
+  readonly recordings: number;
   /** Copies of the roll that were read, the working copy among them. */
   readonly copies: number;
   /** Deliverables made in this run, and those that were finished before. */

@@ -33,10 +33,12 @@ import {
   unlessBroken,
   verifyRoll,
 } from '../roll/know.ts';
+import { isSoundRoll, layBesideClips } from '../roll/sound-rolls.ts';
 import { keepTransforms } from '../settings/keep.ts';
 import { count } from '../show/words.ts';
 import type { Work } from './job-tracker.ts';
 import type { NightRequest, RollResult } from './request.ts';
+import type { Surveys } from './surveys.ts';
 import { type Target, failureOf } from './target.ts';
 
 /** `signal`: aborted when nothing is to be begun any more. */
@@ -50,6 +52,8 @@ export interface NightContext extends RollContext {
   readonly target: Pick<Target, 'gone'>;
   /** Of every roll that the night begins, as far as it is known. */
   readonly known: KnownRoll[];
+  /** That all rolls of the night are surveyed, or will not be. */
+  readonly surveys: Surveys;
   make(roll: string, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
@@ -69,8 +73,18 @@ export async function nightOfRoll(
   let made = 0;
   let kept = 0;
   await unlessBroken(known, context, async () => {
-    known.intake = await context.reading(() => verifyRoll(roll, context));
-    if (!(await probeRoll(known, context))) return;
+    try {
+      known.intake = await context.reading(() => verifyRoll(roll, context));
+      if (!(await probeRoll(known, context))) return;
+    } finally {
+      context.surveys.end();
+    }
+    if (isSoundRoll(known)) {
+      await context.surveys.ended;
+      layBesideClips(known, context.known);
+      context.say(`${printable(roll.name)}: ${count(known.recordings.length, 'recording')} of sound`);
+      return;
+    }
     const profiles = context.profiles.map(({ profile }) => profile.name);
     const links = [
       ...(await linksToRecords(known.deliveryFolder, roll.name)),
@@ -140,8 +154,9 @@ async function gate(
     deliveryFolder,
     known.clips.map(({ clip }) => clip),
   );
-  // Of a roll that has no clips to speak of nothing is ready, and all that lies there would be named for it.
-  if (known.clips.length > 0) append(known.findings, await contentsOfDelivery(known, onDisk, stills));
+  // Of a roll that has nothing to speak of nothing is ready, and all that lies there would be named for it.
+  if (known.clips.length > 0 || isSoundRoll(known))
+    append(known.findings, await contentsOfDelivery(known, onDisk, stills));
   if (known.intake !== null && isVerified(known.intake))
     append(known.findings, await copiesSince(known.intake, context.signal));
   const input: GateInput = { ...gateInputOf(known, context), onDisk, stills };
@@ -160,6 +175,7 @@ async function gate(
     verdict: refused === null ? verdict.verdict : 'held',
     clips: verdict.clips.length,
     clipsReady: verdict.clips.filter((entry) => entry.verdict === 'ready').length,
+    recordings: known.recordings.length,
     copies: countCopies(verdict.copies),
     ...counts,
     record: refused === null && known.intake !== null ? layout.verdict(deliveryFolder) : null,
@@ -180,6 +196,7 @@ function leftAsItIs(
     verdict: 'held',
     clips: clips.length,
     clipsReady: 0,
+    recordings: known.recordings.length,
     copies: countCopies(intake?.copies ?? []),
     ...counts,
     record: layout.verdict(deliveryFolder),

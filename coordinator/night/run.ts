@@ -42,6 +42,7 @@ import { type NightContext, nightOfRoll } from './roll.ts';
 import { openRun, type RunState } from './run-state.ts';
 import { endRunning, writeRunning } from './running.ts';
 import { type Sweeping, startSweeping } from './sweeping.ts';
+import { surveysOf } from './surveys.ts';
 import { openTarget } from './target.ts';
 import { type TargetCondition, targetCondition } from './target-condition.ts';
 import { startWatch, type Watch } from './watch.ts';
@@ -114,6 +115,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         ...prepared,
         runProgress,
         known,
+        surveys: surveysOf(found.rolls.length),
         say: ui.say,
         collisions: collisionsOf(found.rolls, request.folders),
         dayManifests: found.dayManifests,

@@ -8,6 +8,7 @@ import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { seenDigest } from '../../files/seen.ts';
 import { filesOfPlace } from '../../ledger/clip.ts';
 import type { Job } from '../../ledger/job.ts';
+import type { Recording } from '../../ledger/recording.ts';
 import { isVerified } from '../../ledger/roll.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
@@ -75,6 +76,8 @@ export interface KnownRoll {
   /** null: verification did not come to an end. */
   intake: ReadRoll | null;
   clips: GateClip[];
+  /** Of a sound roll. */
+  recordings: readonly Recording[];
   /** Whether `clips` are all that the roll has. */
   isSurveyed: boolean;
   /** Files that are no clips. */
@@ -91,6 +94,7 @@ export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownR
     deliveryFolder: rollOnDelivery(folders, roll.name),
     intake: null,
     clips: [],
+    recordings: [],
     isSurveyed: false,
     otherFiles: [],
     findings: [],
@@ -136,6 +140,7 @@ export async function probeRoll(known: KnownRoll, context: RollContext): Promise
     onMeasured: (measured, clips) => runProgress.measuring(roll.name, measured, clips),
   });
   known.clips = surveyed.clips;
+  known.recordings = surveyed.recordings;
   known.isSurveyed = true;
   known.otherFiles = surveyed.otherFiles;
   append(known.findings, surveyed.findings);
@@ -264,6 +269,7 @@ export function gateInputOf(known: KnownRoll, context: RollContext): GateInput {
     intake: known.intake,
     copiesAsked: folders.copies.length + 1,
     clips: known.clips,
+    recordings: known.recordings,
     otherFiles: known.otherFiles,
     profiles: context.profiles,
     toolchain: context.toolchain,

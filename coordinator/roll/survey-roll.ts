@@ -1,6 +1,7 @@
 /** Survey of a roll whose intake holds: clips and facts, each finding with the roll's name and at its clip. */
 import { printable } from '../../files/names.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
+import type { Recording } from '../../ledger/recording.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { MediaTools } from '../../process/locate.ts';
@@ -12,10 +13,12 @@ import { spannedRules } from '../settings/spanned.ts';
 import type { DeclaredDecoders } from '../../media/raw/decoders/declared/all.ts';
 import { findClips, type FindOptions, namelessPaths, surveyRoll } from '../survey/index.ts';
 import { contentsOf } from '../survey/signatures.ts';
-import { soundsBeside } from '../survey/sounds-beside.ts';
+import { soundRoll, soundsBeside } from '../survey/sounds-beside.ts';
 
 export interface RollSurvey {
   readonly clips: GateClip[];
+  /** Of a sound roll; not yet laid beside the clips of the day. */
+  readonly recordings: readonly Recording[];
   readonly otherFiles: string[];
   /** Of the roll as a whole. */
   readonly findings: Finding[];
@@ -59,13 +62,19 @@ export async function surveyOf(
   });
   const ids = new Set(found.clips.map((clip) => clip.id));
   const sounds = await soundsBeside(intake, found.sounds, surveyed);
+  const recorded =
+    found.clips.length === 0
+      ? await soundRoll(intake.folder, found.sounds)
+      : { recordings: [], findings: [] };
   return {
     otherFiles: found.others.filter((path) => !sounds.used.has(path)),
     findings: [
       ...found.findings.filter((item) => item.clip === undefined || !ids.has(item.clip)),
       ...sounds.findings,
+      ...recorded.findings,
       ...clipsAbsent(options.settings, intake.roll, found.clips),
     ].map(ofRoll),
+    recordings: recorded.recordings,
     clips: sounds.clips.map(({ clip, facts, findings }) => {
       const understood = understand(facts, { roll: intake.roll, clip }, options.settings, options.asked);
       const reported = understood.findings.map((item) => ({ ...item, clip: clip.id }));

@@ -2,10 +2,10 @@
 import { blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import type { NightResult, RollResult } from '../night/request.ts';
-import { count, durationText, findingsText, readyText } from './words.ts';
+import { clipsReadyText, count, durationText, findingsText, readyText } from './words.ts';
 
 function rollText(roll: RollResult): string {
-  const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready, ${roll.made} made, ${roll.kept} already done`;
+  const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.roll)}  ${clipsReadyText(roll)}${roll.recordings > 0 ? '' : `, ${roll.made} made, ${roll.kept} already done`}`;
   const lines = [head];
   if (roll.record !== null) lines.push(`       ${printable(roll.record)}`);
   if (roll.findings.length > 0) lines.push(findingsText(roll.findings, '       '));

@@ -19,6 +19,8 @@ export interface WholePlan extends Pick<NightPlan, 'planned' | 'done' | 'without
 export interface PlannedRoll {
   readonly roll: string;
   readonly clips: number;
+  /** Of a sound roll; 0 of all others. */
+  readonly recordings: number;
   readonly jobs: number;
   readonly withoutRoom: NightPlan['withoutRoom'];
   readonly deliverables: number;
@@ -102,7 +104,7 @@ export function planText(
     rolls
       .map(
         (roll) =>
-          `${printable(roll.roll).padEnd(8)}  ${count(roll.clips, 'clip')}, ${toMake(roll)}${waysText(roll)}`,
+          `${printable(roll.roll).padEnd(8)}  ${roll.recordings > 0 ? `${count(roll.recordings, 'recording')} of sound` : `${count(roll.clips, 'clip')}, ${toMake(roll)}${waysText(roll)}`}`,
       )
       .join('\n'),
   ];

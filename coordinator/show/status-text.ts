@@ -5,7 +5,7 @@ import { type Finding, blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import { type ProfilePsnr, psnrText } from './psnr.ts';
 import { momentText } from './time.ts';
-import { count, findingsText, readyText } from './words.ts';
+import { clipsReadyText, count, findingsText, readyText } from './words.ts';
 
 export interface RollStatus {
   readonly day: string;
@@ -18,6 +18,8 @@ export interface RollStatus {
   readonly copies: number;
   readonly clips: number;
   readonly clipsReady: number;
+  /** Of a sound roll; 0 of all others. */
+  readonly recordings: number;
   /** Reports of deliverables by state. */
   readonly deliverables: { readonly publishing: number; readonly published: number; readonly failed: number };
   /** Of published movies whose codec loses something. */
@@ -86,7 +88,7 @@ export function statusText(status: Status): string {
   if (other !== null) parts.push(other);
   for (const roll of rolls) {
     const { published, publishing, failed } = roll.deliverables;
-    const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${roll.clipsReady} of ${count(roll.clips, 'clip')} ready; deliverables: ${published} published, ${failed} failed${publishing > 0 ? `, ${publishing} being published` : ''}${roll.decidedAt === null ? '' : `; decided ${momentText(roll.decidedAt, roll.timeZone)}`}`;
+    const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${clipsReadyText(roll)}${roll.recordings > 0 ? '' : `; deliverables: ${published} published, ${failed} failed${publishing > 0 ? `, ${publishing} being published` : ''}`}${roll.decidedAt === null ? '' : `; decided ${momentText(roll.decidedAt, roll.timeZone)}`}`;
     const held = roll.findings.filter(blocks);
     const lines = [head, ...roll.psnr.map((one) => `       ${psnrText(one)}`)];
     lines.push(...limitedText(roll.findings).map((line) => `       ${line}`));

@@ -28,6 +28,16 @@ export function count(number: number, one: string, many = `${one}s`): string {
 }
 
 /** `ready` speaks of the copies that were named and can be told apart; a single one is no backup. */
+/** What a roll holds and how much of it is ready: clips, or of a sound roll its recordings. */
+export const clipsReadyText = (roll: {
+  readonly clips: number;
+  readonly clipsReady: number;
+  readonly recordings: number;
+}): string =>
+  roll.clips === 0 && roll.recordings > 0
+    ? `${count(roll.recordings, 'recording')} of sound`
+    : `${roll.clipsReady} of ${count(roll.clips, 'clip')} ready`;
+
 export function readyText(copies: number): string {
   return `ready (${count(copies, 'copy', 'copies')})`;
 }

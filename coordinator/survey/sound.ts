@@ -169,6 +169,16 @@ function judge(
         subject,
       ),
     };
+  if (header.coding === 'float')
+    return {
+      matched: null,
+      finding: finding(
+        'sound-unreadable',
+        'samples of format 3, floats of 32 bits',
+        'a WAV file of whole numbers of 16, 24 or 32 bits',
+        subject,
+      ),
+    };
   // What keeps the clip from being measured is said of it.
   if (facts === null) return { matched: null, finding: null };
   if (header.channelMask !== null && !layouts.has(header.channelMask))

@@ -1,4 +1,4 @@
-/** The sound files of a roll given to the frames that they were recorded with: read here, matched in sound.ts. */
+/** The sound files of a roll: given to the frames that they were recorded with (sound.ts), or a sound roll's takes (recordings.ts). Read here. */
 import { open } from 'node:fs/promises';
 import { join } from 'node:path';
 import { fsPath, printable } from '../../files/names.ts';
@@ -8,6 +8,7 @@ import { contentDigest } from '../../ledger/content-digest.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
 import { readWave } from '../../media/formats/wave/reader.ts';
 import type { SurveyedClip } from './index.ts';
+import { type FoundRecordings, recordingsOf } from './recordings.ts';
 import { matchSounds, type SoundFile } from './sound.ts';
 
 async function headerOf(path: string): Promise<SoundFile['header']> {
@@ -22,6 +23,16 @@ async function headerOf(path: string): Promise<SoundFile['header']> {
     return printable((error as Error).message);
   }
 }
+
+async function readSounds(rollFolder: string, sounds: readonly string[]): Promise<SoundFile[]> {
+  const files: SoundFile[] = [];
+  for (const path of sounds) files.push({ path, header: await headerOf(join(rollFolder, path)) });
+  return files;
+}
+
+/** Of a roll of a sound recorder, which has no clip; `sounds` as below. */
+export const soundRoll = async (rollFolder: string, sounds: readonly string[]): Promise<FoundRecordings> =>
+  recordingsOf(await readSounds(rollFolder, sounds));
 
 export interface WithSounds {
   readonly clips: SurveyedClip[];
@@ -39,8 +50,7 @@ export async function soundsBeside(
 ): Promise<WithSounds> {
   if (sounds.length === 0 || !surveyed.some(({ clip }) => clip.place.kind === 'sequence'))
     return { clips: [...surveyed], used: new Set(), findings: [] };
-  const files: SoundFile[] = [];
-  for (const path of sounds) files.push({ path, header: await headerOf(join(intake.folder, path)) });
+  const files = await readSounds(intake.folder, sounds);
   const { matched, findings } = matchSounds(files, surveyed);
   const byPath = new Map(intake.files.map((file) => [file.path, file]));
   const clips = surveyed.map((one): SurveyedClip => {

@@ -284,9 +284,27 @@ export const clipCodes = {
     title: 'a sound file has the name of frames, and by its own time was recorded at another one',
     remedy: `Compare the timecode of the frames with the sound report, and check that the settings state the right rate: at the rates of 1000/1001 a label of one hour is 3.6 s later by the clock. If the file is of another take, name it with --ignore and run again. ${IGNORED}`,
   },
+  'sound-words-unread': {
+    weight: 'note',
+    title: 'what the recorder says of a take is not read',
+    remedy:
+      'Read scene, take and names of tracks in the sound report: they are missing from the records. The samples are whole and verified.',
+  },
+  'sound-roll-matched': {
+    weight: 'note',
+    title: 'a sound roll was laid beside the clips of the day',
+    remedy:
+      'Compare with the sound report. If clips that had sound are missing, check that recorder and cameras had the same time, and that settings state the right rate.',
+  },
+  'sound-alone': {
+    weight: 'note',
+    title: 'a recording of a sound roll ran with no clip of the day',
+    remedy:
+      'Do nothing where it was recorded without picture. Otherwise compare its time with the timecode of the clips: a recorder whose clock was not set has no time, or a wrong one, and the editor must know.',
+  },
   'sound-unreadable': {
     weight: 'hold',
-    title: 'a sound file has the name of frames, and is not read',
+    title: 'a sound file is not read',
     remedy: `${COMPARE} If it is the same everywhere, deliver it outside Rushlight: name it with --ignore and run again. ${IGNORED}`,
   },
 

@@ -18,9 +18,9 @@ export const rollCodes = {
   },
   'roll-empty': {
     weight: 'hold',
-    title: 'the roll has no clip',
+    title: 'the roll has no clip and no sound recording',
     remedy:
-      'Compare the roll with the card. If it was meant to be empty, or is from a sound recorder, move its folder out of the shoot day: a day has camera rolls only.',
+      'Compare the roll with the card. If it was meant to be empty, move its folder out of the shoot day: every roll of a day has clips, or recordings of sound.',
   },
   'manifest-line-malformed': {
     weight: 'hold',

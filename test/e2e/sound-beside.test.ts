@@ -2,6 +2,7 @@
 import { execFileSync } from 'node:child_process';
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
+import type { Recording } from '../../ledger/recording.ts';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { commandProcess, runCli } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';
@@ -71,6 +72,7 @@ function writeSound(roll: string, file: string, options: WaveOptions): void {
 interface Verdict {
   readonly verdict: string;
   readonly otherFiles: readonly string[];
+  readonly recordings?: readonly Recording[];
   readonly findings: readonly { readonly code: string; readonly found: string }[];
   readonly clips: readonly { readonly clip: { readonly place: unknown } }[];
 }
@@ -141,7 +143,16 @@ beforeAll(async () => {
     writeDpx(roll, `${roll}C001`);
     writeSound(roll, `${roll}C001.wav`, sound);
   }
-  for (const roll of ['R001', 'R002', 'R003', 'R004', 'R005', 'R006', ...kept])
+  // A recorder's roll: of the same minute, and of an hour in which no camera ran.
+  const words = Buffer.from(
+    '<BWFXML><SCENE>4</SCENE><TAKE>2</TAKE><TRACK_LIST><TRACK><INTERLEAVE_INDEX>1</INTERLEAVE_INDEX><NAME>Boom</NAME></TRACK></TRACK_LIST></BWFXML>',
+  );
+  writeSound('S001', '4-T2.WAV', {
+    ...{ samples: PICTURE + 48_000, channels: 1, timeReference: MORNING - 24_000 },
+    before: [['iXML', words]],
+  });
+  writeSound('S001', 'WILD.WAV', { samples: 4800, bits: 32, formatTag: 3, timeReference: 3600 * 48_000 });
+  for (const roll of ['R001', 'R002', 'R003', 'R004', 'R005', 'R006', 'S001', ...kept])
     writeMd5Manifest(join(day, roll));
   const settings = join(base, 'show.yaml');
   writeFileSync(
@@ -218,6 +229,43 @@ test('an audit says the same as the night, without the sound files', async () =>
     'R001',
     'R002',
     'R004',
+    'S001',
     ...kept,
   ]);
 }, 120_000);
+
+test('a sound roll is verified, ready, and laid beside all clips that ran with it', async () => {
+  const { verdict, recordings = [], otherFiles, findings } = verdictOf('S001');
+  expect(verdict).toBe('ready');
+  expect(otherFiles).toEqual(expect.arrayContaining(['4-T2.WAV', 'WILD.WAV']));
+  const [take, wild] = recordings;
+  expect(take).toMatchObject({
+    files: ['4-T2.WAV'],
+    scene: '4',
+    take: '2',
+    channels: 1,
+    samples: PICTURE + 48_000,
+  });
+  expect(take?.tracks).toEqual([{ channel: 1, name: 'Boom' }]);
+  // Frames of raw say their time, and the others' headers too: all began half a second after the recorder.
+  expect(
+    take?.clips.map(({ clip, startSamples, overlapSamples }) => [clip, startSamples, overlapSamples]),
+  ).toEqual(
+    ['R001', 'R002', 'R003', 'R004', 'R005', 'R006', ...kept].map((roll) => [
+      `${roll}C001`,
+      -24_000,
+      PICTURE,
+    ]),
+  );
+  expect(wild).toMatchObject({ files: ['WILD.WAV'], clips: [] });
+  expect(findings.map(({ code }) => code)).toEqual(['sound-roll-matched', 'sound-alone']);
+  const audited = await runCli(['audit', delivery, '--json']);
+  const { rolls } = JSON.parse(audited.stdout) as {
+    readonly rolls: readonly {
+      readonly roll: string;
+      readonly measured: string;
+      readonly statement: string;
+    }[];
+  };
+  expect(rolls.find(({ roll }) => roll === 'S001')).toMatchObject({ measured: 'ready', statement: 'fits' });
+});

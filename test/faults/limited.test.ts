@@ -63,6 +63,7 @@ test('codes below black and above white, into full range', async () => {
         copies: 1,
         clips: 1,
         clipsReady: 1,
+        recordings: 0,
         deliverables: { publishing: 0, published: 1, failed: 0 },
         psnr: [],
         findings: notes,

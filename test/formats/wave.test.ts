@@ -99,10 +99,22 @@ describe('what is refused, in words', () => {
     [edited((bytes) => bytes.write('junk', whole.indexOf('data'))), /no samples/],
     [edited((bytes) => bytes.write('junk', whole.indexOf('fmt '))), /no format/],
     [edited((bytes) => bytes.writeUInt32LE(0xffff_ffff, whole.indexOf('data') + 4)), /never closed/],
-    [buildWave({ samples: 10, formatTag: 3, bits: 32 }), /format 3/],
-    [buildWave({ samples: 10, formatTag: 3, bits: 32, mask: 3 }), /format 3/],
+    [buildWave({ samples: 10, formatTag: 85, bits: 32 }), /format 85/],
+    [buildWave({ samples: 10, formatTag: 3, bits: 24 }), /floats of 24 bits/],
   ])('%#: %s', async (bytes, what) => {
     await expect(headerOf(written(bytes))).rejects.toThrow(what);
+  });
+
+  test.each([
+    ['plain', 'pcm_f32le', 2],
+    ['of six channels, extensible', 'pcm_f32le', 6],
+  ])('floats of 32 bits as ffmpeg writes them, %s, are read, and named', async (_what, codec, channels) => {
+    const path = written(Buffer.alloc(0));
+    execFileSync('ffmpeg', [
+      ...['-v', 'error', '-y', '-f', 'lavfi', '-i', 'sine=r=48000:d=0.1', '-ac', String(channels)],
+      ...['-c:a', codec, path],
+    ]);
+    expect(await headerOf(path)).toMatchObject({ coding: 'float', bits: 32, channels, samples: 4800 });
   });
 
   test('no file of chunks without end is walked for ever', async () => {

@@ -38,7 +38,7 @@ test('names every one with its reason by clip and profile, and counts a name of 
     { planned: 4, done: 0, withoutRoom: { deliverables: 0, bytes: 0 }, volumes: [], workers: 1, seconds: 1 },
     [
       {
-        ...{ roll: 'A001', clips: 2, jobs: 2, deliverables: 4, bytes: 100, sketchBytes: 0 },
+        ...{ roll: 'A001', clips: 2, recordings: 0, jobs: 2, deliverables: 4, bytes: 100, sketchBytes: 0 },
         withoutRoom: { deliverables: 0, bytes: 0 },
         bytesRange: { least: 100, most: 100 },
         left: leftOfRoll(jobs),

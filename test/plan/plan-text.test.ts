@@ -4,6 +4,7 @@ import { planText } from '../../coordinator/show/plan-text.ts';
 const roll = {
   roll: 'A001',
   clips: 2,
+  recordings: 0,
   bytesRange: { least: 0, most: 0 },
   sketchBytes: 0,
   left: { values: 0, clips: 0 },

@@ -49,6 +49,7 @@ export async function decisionOf(job: Job) {
         settings: { camera: null, profiles: names, applied: [] },
       },
     ],
+    recordings: [],
     otherFiles: [],
     profiles: job.deliverables.map(({ profile, profileHash }) => ({
       profile,

@@ -251,6 +251,7 @@ export function goodWorld(): World {
       { clip, facts, findings: [], settings: due },
       { clip: secondClip, facts, findings: [], settings: due },
     ],
+    recordings: [],
     otherFiles: ['notes.txt'],
     profiles,
     toolchain,

@@ -5,17 +5,19 @@
 import type { FileHandle } from 'node:fs/promises';
 import { readAt } from '../../../files/bytes.ts';
 import { type WaveBits, waveBits, WaveDamage, type WaveHeader } from './header.ts';
+import { MOST_IXML_BYTES, takeIn } from './ixml.ts';
 
 const UNKNOWN_SIZE = 0xffff_ffff;
 /** A recorder writes a dozen; a file of small chunks without end is none of theirs. */
 const MOST_CHUNKS = 1000;
 const BEXT_BYTES = 346;
-/** What stands behind the two bytes of the tag in a sub-format (KSDATAFORMAT_SUBTYPE_PCM). */
+/** What stands behind the two bytes of the tag in a sub-format (KSDATAFORMAT_SUBTYPE_PCM and _IEEE_FLOAT). */
 const SUBFORMAT = '000000001000800000aa00389b71';
 const PCM = 1;
+const FLOAT = 3;
 const EXTENSIBLE = 0xfffe;
 
-type Format = Pick<WaveHeader, 'sampleRate' | 'channels' | 'bits' | 'channelMask'>;
+type Format = Pick<WaveHeader, 'sampleRate' | 'channels' | 'bits' | 'coding' | 'channelMask'>;
 
 function formatIn(bytes: Buffer): Format {
   if (bytes.length < 16) throw new WaveDamage(`a format of ${bytes.length} bytes`);
@@ -27,15 +29,25 @@ function formatIn(bytes: Buffer): Format {
   if (extensible && (bytes.length < 40 || bytes.toString('hex', 26, 40) !== SUBFORMAT))
     throw new WaveDamage('an extensible format that names none');
   const tag = extensible ? bytes.readUInt16LE(24) : stored;
-  if (tag !== PCM) throw new WaveDamage(`samples of format ${tag}: only whole numbers (1, PCM) are read`);
+  if (tag !== PCM && tag !== FLOAT)
+    throw new WaveDamage(
+      `samples of format ${tag}: only whole numbers (1, PCM) and floats (3, IEEE float) are read`,
+    );
   if (channels === 0 || sampleRate === 0) throw new WaveDamage(`${channels} channels at ${sampleRate} Hz`);
   const bits = waveBits.find((one): one is WaveBits => (one * channels) / 8 === block);
   if (bits === undefined)
     throw new WaveDamage(
       `${block} bytes for ${channels} channels: only samples of 16, 24 and 32 bits are read`,
     );
+  if (tag === FLOAT && bits !== 32) throw new WaveDamage(`floats of ${bits} bits: only those of 32 are read`);
   const mask = extensible ? bytes.readUInt32LE(20) : 0;
-  return { sampleRate, channels, bits, channelMask: mask === 0 ? null : mask };
+  return {
+    sampleRate,
+    channels,
+    bits,
+    coding: tag === FLOAT ? 'float' : 'integer',
+    channelMask: mask === 0 ? null : mask,
+  };
 }
 
 /** Throws WaveDamage, and what reading throws. */
@@ -53,6 +65,7 @@ export async function readWave(handle: FileHandle): Promise<WaveHeader> {
   let data: { readonly offset: number; readonly bytes: number } | null = null;
   let timeReference: bigint | null = null;
   let longData: bigint | null = null;
+  let take: WaveHeader['take'] = null;
   let at = 12;
   for (let count = 0; at + 8 <= fileBytes; count += 1) {
     if (count === MOST_CHUNKS) throw new WaveDamage(`more than ${MOST_CHUNKS} chunks`);
@@ -77,6 +90,8 @@ export async function readWave(handle: FileHandle): Promise<WaveHeader> {
     } else if (name === 'bext') {
       const stated = await readAt(handle, at + 8, Math.min(bytes, BEXT_BYTES));
       if (stated.length === BEXT_BYTES) timeReference = stated.readBigUInt64LE(338);
+    } else if (name === 'iXML') {
+      take = bytes > MOST_IXML_BYTES ? `iXML of ${bytes} bytes` : takeIn(await readAt(handle, at + 8, bytes));
     } else if (name === 'data') {
       if (data !== null) throw new WaveDamage('two parts of samples');
       data = { offset: at + 8, bytes };
@@ -93,5 +108,6 @@ export async function readWave(handle: FileHandle): Promise<WaveHeader> {
     samples: data.bytes / block,
     dataOffset: data.offset,
     timeReference,
+    take,
   };
 }

@@ -1,0 +1,50 @@
+/** A take of a sound recorder, and the clips of the day that ran while it was recorded. */
+import { z } from 'zod';
+
+const clipBesideSchema = z.object({
+  roll: z.string().describe('Roll of the clip'),
+  clip: z.string().describe('Its id'),
+  startSamples: z
+    .int()
+    .describe(
+      'Samples of the recording from the first frame of the clip to its own first sample; negative: it began before the clip',
+    ),
+  overlapSamples: z.int().positive().describe('Samples that lie beside frames of the clip'),
+});
+export type ClipBeside = z.infer<typeof clipBesideSchema>;
+
+export const recordingSchema = z.object({
+  files: z
+    .array(z.string())
+    .min(1)
+    .describe('One file, or one a track, in the order of the tracks; relative to the roll'),
+  sampleRate: z.int().positive().describe('Samples a second'),
+  bits: z.int().positive().describe('Of a sample, as it is stored'),
+  channels: z.int().positive().describe('Of all its files together'),
+  samples: z.int().nonnegative().describe('Of each channel'),
+  since: z
+    .string()
+    .nullable()
+    .describe(
+      'Time of its first sample since midnight, in samples, digits of a whole number; null: the file does not say',
+    ),
+  sinceRate: z.int().positive().describe('How many of these are a second'),
+  scene: z.string().nullable().describe('As the recorder says; null: it does not'),
+  take: z.string().nullable().describe('As the recorder says; null: it does not'),
+  tape: z.string().nullable().describe('Sound roll as the recorder says; null: it does not'),
+  note: z.string().nullable().describe('As the recorder says; null: it does not'),
+  circled: z.boolean().describe('Marked by the recordist as the one to use'),
+  wild: z.boolean().describe('The recorder says that it was recorded without picture'),
+  tracks: z
+    .array(
+      z.object({
+        channel: z.int().positive().describe('From 1, over all files'),
+        name: z.string().nullable().describe('As the recorder names it; null: it does not'),
+      }),
+    )
+    .describe('Every channel'),
+  clips: z
+    .array(clipBesideSchema)
+    .describe('Clips of the day that it ran with, by its time and their timecode, in order of roll and clip'),
+});
+export type Recording = z.infer<typeof recordingSchema>;
