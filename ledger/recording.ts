@@ -10,6 +10,19 @@ const clipBesideSchema = z.object({
       'Samples of the recording from the first frame of the clip to its own first sample; negative: it began before the clip',
     ),
   overlapSamples: z.int().positive().describe('Samples that lie beside frames of the clip'),
+  heard: z
+    .object({
+      startSamples: z.int().describe("The same start, as the clip's own audio has it"),
+      driftMillionths: z
+        .number()
+        .describe(
+          "By how many millionths the recorder counted more samples than the clip's audio; 0 where one part alone was heard",
+        ),
+      parts: z.int().positive().describe('How many parts of a second were surely heard in both'),
+    })
+    .nullable()
+    .describe('By what both heard; null: they were not compared, or heard nothing alike'),
+  whyNotHeard: z.string().nullable().describe('Why `heard` is null; null: it is not'),
 });
 export type ClipBeside = z.infer<typeof clipBesideSchema>;
 

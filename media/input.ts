@@ -208,10 +208,9 @@ export async function openClip(
     : await openInput(rollFolder, place, facts.video.rate);
 }
 
-/** A WAV file and nothing else; null: there is none. */
-async function openSound(rollFolder: string, place: InputPlace): Promise<OpenedInput | null> {
-  if (place.kind !== 'sequence' || place.sound === undefined) return null;
-  const path = resolve(rollFolder, place.sound.file);
+/** A WAV file and nothing else. */
+export async function openSoundFile(rollFolder: string, file: string): Promise<OpenedInput> {
+  const path = resolve(rollFolder, file);
   if (!needsLink(path)) return { args: guarded('wav', [], path), path, dispose: async () => {} };
   const { folder, dispose } = await linkFolder([['sound.wav', path]]);
   return { args: guarded('wav', [], join(folder, 'sound.wav')), path: fsPath(path), dispose };
@@ -226,8 +225,8 @@ export async function openAudioBeside(
   place: InputPlace,
   { audio }: Pick<ClipFacts, 'audio'>,
 ): Promise<OpenedInput[]> {
-  const sound = await openSound(rollFolder, place);
-  if (sound !== null) return [sound];
+  if (place.kind === 'sequence' && place.sound !== undefined)
+    return [await openSoundFile(rollFolder, place.sound.file)];
   const opened: OpenedInput[] = [];
   if (place.kind !== 'spanned' || audio.every(({ pieces }) => pieces === undefined)) return opened;
   try {

@@ -131,7 +131,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     }
     const allKnown = plans.map(({ known }) => known);
     for (const known of allKnown) {
-      if (isSoundRoll(known)) layBesideClips(known, allKnown);
+      if (isSoundRoll(known)) await layBesideClips(known, allKnown, context);
       const found = findingsBeforeMaking(gateInputOf(known, context));
       runProgress.setPhase(known.roll.name, found.some(blocks) ? 'held' : 'ready');
       append(reported, found);

@@ -81,7 +81,7 @@ export async function nightOfRoll(
     }
     if (isSoundRoll(known)) {
       await context.surveys.ended;
-      layBesideClips(known, context.known);
+      await layBesideClips(known, context.known, context);
       context.say(`${printable(roll.name)}: ${count(known.recordings.length, 'recording')} of sound`);
       return;
     }

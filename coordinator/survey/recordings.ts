@@ -107,6 +107,9 @@ export function recordingsOf(sounds: readonly SoundFile[]): FoundRecordings {
   };
 }
 
+/** Until somebody listens. */
+const NOT_COMPARED = 'not compared';
+
 /** How one clip lies against a recording; null: they did not run together, or one of them says no time. */
 function beside(recording: Recording, { roll, clip, facts }: ClipOfDay): ClipBeside | null {
   const { since, sinceRate, sampleRate, samples } = recording;
@@ -117,7 +120,9 @@ function beside(recording: Recording, { roll, clip, facts }: ClipOfDay): ClipBes
   const startSamples = samplesFromLabel(inOwn, sampleRate, timecode, video.rate);
   const clipSamples = Math.round((video.frames * video.rate.den * sampleRate) / video.rate.num);
   const overlapSamples = Math.min(startSamples + samples, clipSamples) - Math.max(startSamples, 0);
-  return overlapSamples > 0 ? { roll, clip, startSamples, overlapSamples } : null;
+  return overlapSamples > 0
+    ? { roll, clip, startSamples, overlapSamples, heard: null, whyNotHeard: NOT_COMPARED }
+    : null;
 }
 
 /** Each with the clips that it ran with. */
@@ -128,6 +133,47 @@ export const matchRecordings = (recordings: readonly Recording[], clips: readonl
   }));
 
 const count = (number: number, one: string): string => `${number} ${number === 1 ? one : `${one}s`}`;
+
+const place = (samples: number, sampleRate: number): string =>
+  samples === 0
+    ? 'with the first frame'
+    : `${Math.abs(samples)} samples (${((Math.abs(samples) * 1000) / sampleRate).toFixed(1)} ms) ${samples > 0 ? 'after' : 'before'} the first frame`;
+
+/** What both heard against what their times say: half a frame apart, at the start or over the length, and it is said. */
+function heardFindings(recording: Recording, clips: readonly ClipOfDay[]): Finding[] {
+  const { sampleRate, files } = recording;
+  const subject = { file: files[0] as string };
+  return recording.clips.flatMap(({ roll, clip, startSamples, overlapSamples, heard }): Finding[] => {
+    const rate = clips.find((one) => one.roll === roll && one.clip === clip)?.facts?.video.rate;
+    if (heard === null || rate === undefined) return [];
+    const half = (sampleRate * rate.den) / rate.num / 2;
+    const apart = heard.startSamples - startSamples;
+    const drift = (heard.driftMillionths / 1e6) * overlapSamples;
+    const beside = `beside ${printable(roll)} ${printable(clip)}`;
+    return [
+      ...(Math.abs(apart) > half
+        ? [
+            finding(
+              'sound-time-differs',
+              `${beside}: by time and timecode it begins ${place(startSamples, sampleRate)}, by what both heard ${place(heard.startSamples, sampleRate)}; ${(Math.abs(apart) / half / 2).toFixed(1)} frames apart`,
+              'within half a frame',
+              subject,
+            ),
+          ]
+        : []),
+      ...(Math.abs(drift) > half
+        ? [
+            finding(
+              'sound-drifts',
+              `${beside}: ${(Math.abs(heard.driftMillionths) / 10_000).toFixed(4)} % ${heard.driftMillionths > 0 ? 'more' : 'fewer'} samples than the audio of the clip, ${((Math.abs(drift) * 1000) / sampleRate).toFixed(0)} ms over what they have together`,
+              'within half a frame over what they have together',
+              subject,
+            ),
+          ]
+        : []),
+    ];
+  });
+}
 
 /** `unread`: rolls of the day of which no clips are known. The caller adds the roll. */
 export function matchFindings(
@@ -140,14 +186,23 @@ export function matchFindings(
   const silent = clips.filter(({ roll, clip }) => !heard.has(`${roll}/${clip}`));
   const named = (names: readonly string[]): string =>
     `${names.slice(0, 5).map(printable).join(', ')}${names.length > 5 ? ` and ${names.length - 5} more` : ''}`;
+  const pairs = recordings.flatMap((one) => one.clips);
+  const compared = pairs.filter((one) => one.heard !== null).length;
+  const heardIn =
+    pairs.length === 0
+      ? ''
+      : compared === pairs.length
+        ? ', and by what both heard'
+        : `; of ${compared} of ${count(pairs.length, 'pair')} what both heard tells it too`;
   const unknown = unread.length === 0 ? '' : `; nothing is known of the clips of ${named(unread)}`;
   return [
     finding(
       'sound-roll-matched',
-      `${recordings.length - alone.length} of ${count(recordings.length, 'recording')} ran with clips of the day, by time and timecode${silent.length === 0 ? '' : `; ${count(silent.length, 'clip')} of ${clips.length} without one: ${named(silent.map(({ roll, clip }) => `${roll} ${clip}`))}`}${unknown}`,
+      `${recordings.length - alone.length} of ${count(recordings.length, 'recording')} ran with clips of the day, by time and timecode${heardIn}${silent.length === 0 ? '' : `; ${count(silent.length, 'clip')} of ${clips.length} without one: ${named(silent.map(({ roll, clip }) => `${roll} ${clip}`))}`}${unknown}`,
       'recordings beside the clips of the day',
       {},
     ),
+    ...recordings.flatMap((one) => heardFindings(one, clips)),
     ...alone.map((one) =>
       finding(
         'sound-alone',

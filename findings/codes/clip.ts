@@ -296,6 +296,18 @@ export const clipCodes = {
     remedy:
       'Compare with the sound report. If clips that had sound are missing, check that recorder and cameras had the same time, and that settings state the right rate.',
   },
+  'sound-time-differs': {
+    weight: 'note',
+    title: 'a recording and a clip heard the same at other times than theirs say',
+    remedy:
+      'Let the editor know, and lay the recording by what both heard: `recordings` in roll.json has both starts. Compare the clocks of recorder and camera, and check that the settings state the right rate: at the rates of 1000/1001 a label of one hour is 3.6 s later by the clock.',
+  },
+  'sound-drifts': {
+    weight: 'note',
+    title: 'a recording runs faster or slower than the audio of its clip',
+    remedy:
+      'Let the editor know: picture and sound part over the take. Check the clock of recorder and camera; a tenth of a percent is a recorder or a file that was set to another rate than it says.',
+  },
   'sound-alone': {
     weight: 'note',
     title: 'a recording of a sound roll ran with no clip of the day',

@@ -58,6 +58,7 @@ test.each(rooms.map((room) => [room]))('%s imports only from the rooms before it
  */
 const partsOfMedia = [
   'time',
+  'sound',
   'kernels',
   'formats',
   'colour',

@@ -75,9 +75,10 @@ test('what lies beside is what both have, and ends touch nothing', () => {
     clip('before', '00:59:58:00', { num: 24, den: 1 }),
     clip('without', null, { num: 24, den: 1 }),
   ]);
+  const notYet = { heard: null, whyNotHeard: 'not compared' };
   expect(recording?.clips).toEqual([
-    { roll: 'A001', clip: 'whole', startSamples: 0, overlapSamples: 96_000 },
-    { roll: 'A001', clip: 'later', startSamples: -72_000, overlapSamples: 24_000 },
+    { roll: 'A001', clip: 'whole', startSamples: 0, overlapSamples: 96_000, ...notYet },
+    { roll: 'A001', clip: 'later', startSamples: -72_000, overlapSamples: 24_000, ...notYet },
   ]);
 });
 
