@@ -193,7 +193,7 @@ export function matchFindings(
       ? ''
       : compared === pairs.length
         ? ', and by what both heard'
-        : `; of ${compared} of ${count(pairs.length, 'pair')} what both heard tells it too`;
+        : `; ${compared} of ${count(pairs.length, 'pair')} by what both heard as well`;
   const unknown = unread.length === 0 ? '' : `; nothing is known of the clips of ${named(unread)}`;
   return [
     finding(
