@@ -9,16 +9,17 @@
  *
  * After a crash at any step the next one finds by the statement which files are ours.
  */
-import { open, readdir, rm, rmdir } from 'node:fs/promises';
+import { open, rm, rmdir } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import { digestOfFile, type FileDigest } from '../files/digest.ts';
 import { makeFolders } from '../files/folders.ts';
-import { fsPath, nameFromBytes, printable } from '../files/names.ts';
+import { fsPath, printable } from '../files/names.ts';
 import { publishFile } from '../files/publish.ts';
 import { type Finding, finding } from '../findings/finding.ts';
 import { linkAt, linkFinding } from '../ledger/delivery-links.ts';
-import { OWN_PREFIX, placeBelow, STAGING_PREFIX } from '../ledger/layout.ts';
+import { layout, placeBelow, STAGING_PREFIX } from '../ledger/layout.ts';
 import { newToken } from '../ledger/owner.ts';
+import { rollVerdictSchema } from '../ledger/roll.ts';
 import { digestOfPlain } from '../ledger/sidecars.ts';
 import { readRecord, recordBytes, writeWhole } from '../ledger/store.ts';
 import { contentsOf, handedOver, type HandoverFile } from './files.ts';
@@ -98,6 +99,14 @@ export async function publishHandover(dayFolder: string): Promise<HandoverWritte
   const target = await linkAt(folder);
   if (target !== null)
     return { written: [], removed: [], rolls: [], findings: [linkFinding(target, HANDOVER)] };
+  // A roll of that name, from before the name was reserved, keeps its folder.
+  if ((await readRecord(layout.verdict(folder), rollVerdictSchema)).state !== 'absent')
+    return {
+      written: [],
+      removed: [],
+      rolls: [],
+      findings: [finding('roll-name-reserved', HANDOVER, 'a roll of another name', { roll: HANDOVER })],
+    };
   const day = await readDay(dayFolder);
   const before = await readHandover(folder);
   // A day of which nothing is ready has no handover; one that had gets an empty one, so that nobody takes the old for the new.
@@ -181,17 +190,3 @@ const taken = (path: string, found: string): Finding =>
   finding('handover-name-taken', printable(found), 'a file that we wrote, or none', {
     file: `${HANDOVER}/${path}`,
   });
-
-/** Every file below the folder that is neither a run's own unfinished one nor a folder, relative to it. Links are named as they are. */
-export async function filesBelowHandover(folder: string, below = ''): Promise<string[]> {
-  const found: string[] = [];
-  const entries = await readdir(fsPath(join(folder, below)), { withFileTypes: true, encoding: 'buffer' });
-  for (const entry of entries) {
-    const name = nameFromBytes(entry.name);
-    const path = below === '' ? name : `${below}/${name}`;
-    if (name.startsWith(OWN_PREFIX)) continue;
-    if (entry.isDirectory()) found.push(...(await filesBelowHandover(folder, path)));
-    else found.push(path);
-  }
-  return found.sort();
-}

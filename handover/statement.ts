@@ -7,6 +7,9 @@ import type { LeftOut } from './files.ts';
 /** A UUID of our own (RFC 9562, version 4) as a URN. The fragment carries the version: raised when a field is taken away or means something else. */
 export const HANDOVER_TYPE = 'urn:uuid:08726b2a-e866-4c26-9fe3-ba63493928af#day-handover/v1';
 
+/** Raised when the same records give other files than before: of an older form nobody can say any more what it should be, only that it is what was written. */
+export const HANDOVER_FORM = 1;
+
 const sha256 = z.string().regex(/^[0-9a-f]{64}$/, '64 lower-case hex digits');
 const named = z.object({
   name: z.string().describe('Path below the folder `handover`, / between parts'),
@@ -15,6 +18,7 @@ const named = z.object({
 
 export const handoverPredicateSchema = z.object({
   day: z.string().describe('Name of the shoot day'),
+  form: z.int().positive().describe('Raised when the same records give other files than before'),
   rolls: z
     .array(
       z.object({
@@ -79,6 +83,7 @@ export function handoverStatement({ day, rolls, left, files, earlier }: Handover
     predicateType: HANDOVER_TYPE,
     predicate: {
       day,
+      form: HANDOVER_FORM,
       rolls: rolls.map(({ roll, folder, records }) => ({
         roll,
         folder,
