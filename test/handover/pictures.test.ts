@@ -43,12 +43,13 @@ async function mixed(): Promise<Made> {
   await makeDay(shot, {
     A012: {
       'A012C001.mov': { frames: 40, rate: '30000/1001', timecode: '00:01:58;20' },
-      'A012C002.mov': { frames: 40, rate: '30000/1001', timecode: '23:59:59;10', picture: 'testsrc' },
+      'A012C002.mov': { frames: 37, rate: '30000/1001', timecode: '23:59:59;10' },
     },
     B012: { 'B012C001.mov': { frames: 48, rate: '48', timecode: '10:00:00:10', audio: [] } },
     C012: {
       'C012C001.mov': { frames: 24, rate: '24', timecode: '11:00:00:00', audio: [] },
-      'C012C001_1.mov': { frames: 17, rate: '24', timecode: '11:00:01:00', audio: [], picture: 'testsrc' },
+      // Fewer frames than the first part, and the same pictures: a frame that is sought in the wrong part or at the wrong place in it is not there, or shows another.
+      'C012C001_1.mov': { frames: 17, rate: '24', timecode: '11:00:01:00', audio: [] },
     },
   });
   const file = join(folder, 'show.yaml');
@@ -82,7 +83,7 @@ const plain = async (): Promise<Made> => ({
   clips: ['A005C001', 'A005C002'],
 });
 
-const [WIDTH, HEIGHT] = [64, 36];
+const [WIDTH, HEIGHT] = [160, 90];
 const decoded = new Map<string, Float64Array[]>();
 
 /** Small grey pictures of all frames, each of mean 0 and length 1: levels and curves count for little. Decoded by ffmpeg, once. */
@@ -129,7 +130,11 @@ function picturesOf(reference: OtioReference, folder: string): Float64Array[] {
     start_frame,
   } = reference;
   const pattern = `${place(base)}${name_prefix}%0${digits}d${name_suffix}`;
-  return pictures(pattern, ['-framerate', '24', '-start_number', String(start_frame), '-i', pattern]);
+  // Linear light in the curve of the source: small moves in its shadows would be lost otherwise.
+  return pictures(pattern, [
+    ...['-apply_trc', 'bt709', '-framerate', '24', '-start_number', String(start_frame)],
+    ...['-i', pattern],
+  ]);
 }
 
 /** Which frame of a source file looks most like it, of those that are near and of all. */
