@@ -203,7 +203,7 @@ test.each<readonly [string, () => Promise<Made>]>([
     expect([name, frames, reel]).toEqual([
       name,
       clip?.references.get('DEFAULT_MEDIA')?.available_range?.duration.value,
-      (clip?.metadata.rushlight as { reel: string }).reel,
+      (clip?.metadata.rushlight as { reel: string } | undefined)?.reel,
     ]);
   }
 });
