@@ -12,8 +12,12 @@ import { FindingTally } from '../../findings/tally.ts';
 import { linkAt, linkFinding } from '../../ledger/delivery-links.ts';
 import { layout, OWN_PREFIX } from '../../ledger/layout.ts';
 import { unfinishedBelow } from '../../ledger/unfinished.ts';
+import { auditHandover } from '../../handover/audit.ts';
+import { HISTORY_FOLDER } from '../../files/manifest/chain.ts';
+import { HANDOVER } from '../../handover/layout.ts';
 import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
 import { isSystemName } from '../../files/system-files.ts';
+import { auditDriveHistory } from '../handover/history-audit.ts';
 import type { AuditRequest, RollAudit } from './request.ts';
 import { auditRoll } from './roll.ts';
 
@@ -119,7 +123,15 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
     }
     if (ourRolls.size === 0) continue;
     ourDays.add(day);
-    await nameForeign(layout.dayFolder(request.delivery, day), ourRolls);
+    await nameForeign(
+      layout.dayFolder(request.delivery, day),
+      new Set([...ourRolls, HANDOVER, HISTORY_FOLDER]),
+    );
+    for (const item of await auditDriveHistory(layout.dayFolder(request.delivery, day)))
+      beside.add({ ...item, file: join(day, item.file ?? '') });
+    if (!ourRolls.has(HANDOVER))
+      for (const item of await auditHandover(layout.dayFolder(request.delivery, day)))
+        beside.add({ ...item, file: join(day, item.file ?? '') });
   }
   for (const item of await linkedIn(request.delivery, isDay)) {
     beside.add(item);
