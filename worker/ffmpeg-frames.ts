@@ -6,6 +6,7 @@ import { openClip } from '../media/input.ts';
 import { decodedFailure, subjectOf } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetFailure, type Failure } from './classify.ts';
 import { type JobContext, JobFailure, progressOf } from './context.ts';
+import { barsOf } from './bars.ts';
 import { drawnTextOf } from './burn-in.ts';
 import { finishContentLight } from './content-light.ts';
 import { encoderInputOf } from './encoder-input.ts';
@@ -37,6 +38,7 @@ export async function makeFromFfmpegFrames(
       const encoded = made.bitstreams[index] ?? null;
       const encoderInput = encoderInputOf(job, output.deliverable, made.encoderInputs[index] ?? null);
       const drawnText = drawnTextOf(job, output.deliverable, made.texts[index] ?? null);
+      const bars = barsOf(job, output.deliverable, made.bars[index] ?? null);
       const light = await finishContentLight(job, output, made.light[index] ?? null);
       const way = colourWayOf(job, output.deliverable, made.colourWays[index] ?? null);
       const shown = shownProof(job, proof, output.deliverable, made.shown[index] ?? null);
@@ -55,6 +57,7 @@ export async function makeFromFfmpegFrames(
           sketch: made.sketches[index] ?? null,
           ...(encoderInput === null ? {} : { encoderInput }),
           ...(drawnText === null ? {} : { drawnText }),
+          ...(bars === null ? {} : { bars }),
         },
       );
       if (failure !== null) failures.push(failure);

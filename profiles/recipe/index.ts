@@ -6,6 +6,7 @@ import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { audioChains, audioInputs } from './audio.ts';
+import { barChains } from './bars.ts';
 import { burnIn, type TextFile } from './burn-in.ts';
 import { comparedOf, decodedPads, givenPads } from './compared.ts';
 import { composeOutputs } from './compose.ts';
@@ -100,10 +101,11 @@ export function recipeOf(request: RecipeRequest): Recipe {
     const text = burnIn({ outcome, bits, textFolder, key: `text-${index}`, alignsText });
     const plan = tilesOf(seen, profile, outcome);
     return {
-      picture: [...otherRate(seen, outcome), ...pictureFilters(seen, profile, outcome)],
+      picture: [...otherRate(seen, outcome), ...pictureFilters(seen, profile, outcome, String(index))],
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
       text: textTap(outcome, index),
+      bars: barChains(outcome, index),
       light: outcome.contentLight === null ? null : `light${index}`,
       ...comparedOf(plan, index, seen),
     };
@@ -182,16 +184,21 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ]),
     ...shared,
     ...ways.flatMap((way, index) => {
-      const { picture, rest, tiles: own, text, whole, light } = way;
+      const { picture, rest, tiles: own, text, bars, whole, light } = way;
       const tap = taps[index] ?? null;
       const last = tap === null ? `out${index}` : `made${index}`;
       // What others see of the picture here, beside the way that it goes on.
       const seenBy = (pads: readonly string[], on: string): string => split([on, ...pads]);
-      const untexted = [own?.joints.untexted, whole?.wanted.untexted, text?.before].flatMap(
-        (pad) => pad ?? [],
-      );
+      const isTexted = text !== null;
+      const untexted = [
+        own?.joints.untexted,
+        whole?.wanted.untexted,
+        text?.before,
+        isTexted ? bars?.from : undefined,
+      ].flatMap((pad) => pad ?? []);
       const given = [
         ...givenPads(way),
+        ...(isTexted || bars === null ? [] : [bars.from]),
         ...(text === null ? [] : [text.given]),
         ...(light === null ? [] : [light]),
       ];
@@ -206,6 +213,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ...compared.flatMap(({ whole }) => whole?.chains ?? []),
     ...compared.flatMap(({ placing }) => placing?.chains ?? []),
     ...texts.flatMap(({ chains }) => chains),
+    ...ways.flatMap(({ bars }) => bars?.chains ?? []),
     ...deliverables.flatMap(({ outcome }, index) =>
       audioChains(facts, outcome, { isFed: fed, key: `out${index}` }),
     ),
@@ -243,6 +251,12 @@ export function recipeOf(request: RecipeRequest): Recipe {
   const lightOutputs = ways.flatMap(({ light }, deliverable) =>
     light === null ? [] : [{ pipe: { kind: 'light', deliverable } as const, options: rawPictures(light) }],
   );
+  const barOutputs = ways.flatMap(({ bars }, deliverable) =>
+    (bars?.outputs ?? []).map((options, bar) => ({
+      pipe: { kind: 'bar', deliverable, bar } as const,
+      options,
+    })),
+  );
   const aside = [
     ...tileOutputs,
     ...wholeOutputs,
@@ -250,6 +264,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ...viewOutputs,
     ...textOutputs,
     ...lightOutputs,
+    ...barOutputs,
   ];
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.

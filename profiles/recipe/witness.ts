@@ -24,6 +24,7 @@ export type Pipe =
   | { readonly kind: 'placing'; readonly of: 'source' | 'given'; readonly comparer: number }
   | { readonly kind: 'thin'; readonly of: 'before' | 'behind'; readonly view: number }
   | { readonly kind: 'text'; readonly deliverable: number }
+  | { readonly kind: 'bar'; readonly deliverable: number; readonly bar: number }
   | { readonly kind: 'light'; readonly deliverable: number }
   | { readonly kind: 'luma'; readonly view: number | null }
   | { readonly kind: 'colour'; readonly view: number | null }
