@@ -25,6 +25,8 @@ export interface Collecting {
   readonly sketches: readonly (ValueCollector | undefined)[];
   /** Of each deliverable, by bar around its picture, the hash of each frame of it. */
   readonly bars: readonly (readonly Buffer[])[];
+  /** Of frames that were made of fields for masters. Throws RangeError when they ended within a sample. */
+  readonly made: () => FrameFingerprints;
   /** Of the source, what was read of it. */
   readonly source: () => Bitstream;
   /** Of each picture that was fed in, SHA-256, 32 bytes. */
@@ -85,6 +87,7 @@ export function collect({
   frames = nobody,
 }: CollectRequest): Collecting {
   const pictures = new FingerprintCollector();
+  const made = new FingerprintCollector();
   const views = thin.map((comparer) => ({ pictures: new FingerprintCollector(), thin: comparer }));
   const bitstreams: Bitstream[] = outcomes.map(() => ({ streams: [] }));
   const sketches: (ValueCollector | undefined)[] = outcomes.map(() => undefined);
@@ -99,6 +102,7 @@ export function collect({
       const own = pipe.view === null ? pictures : views[pipe.view]?.pictures;
       return own === undefined ? nobody : (stream) => own[pipe.kind].read(stream);
     }
+    if (pipe.kind === 'made') return (stream) => made[pipe.of].read(stream);
     if (pipe.kind === 'thin') {
       const thin = views[pipe.view]?.thin;
       return thin === undefined ? nobody : (stream) => thin.read(pipe.of, stream);
@@ -179,6 +183,11 @@ export function collect({
     bitstreams,
     sketches,
     bars,
+    made: () =>
+      made.fingerprints(
+        1,
+        pipes.some((pipe) => pipe.kind === 'made' && pipe.of === 'colour'),
+      ),
     source: () => source,
     handedOver: () => handedOver,
     views: () => views.map((view) => view.pictures.fingerprints(1, true)),

@@ -1,5 +1,9 @@
 /** Deliverables of a clip that ffmpeg decodes: all of them from one decode, which is proved before anything is said of them. */
 import { decodeWhole } from '../check/decode.ts';
+import { fieldsMadeFindings } from '../check/fields-made.ts';
+import type { Finding } from '../findings/finding.ts';
+import { earlierField } from '../media/facts.ts';
+import type { FrameFingerprints } from '../proof/form.ts';
 import type { Job } from '../ledger/job.ts';
 import type { StagedMovie } from './recipe-run.ts';
 import { openClip } from '../media/input.ts';
@@ -62,18 +66,34 @@ export async function makeFromFfmpegFrames(
       );
       if (failure !== null) failures.push(failure);
     }
-    if (group !== null && making !== null)
+    if (group !== null && making !== null) {
+      const findings = fieldsFindings(job, proof.fingerprints.picture, made.madeOfFields);
+      if (findings.length > 0) throw new JobFailure({ findings, retryable: true });
       failures.push(
         ...(await finishMasters(run, group, making, {
           command,
           audioTracks: proof.fingerprints.audioTracks,
-          decoded: proof.fingerprints.picture,
+          decoded: made.madeOfFields ?? proof.fingerprints.picture,
         })),
       );
+    }
     return failures;
   } finally {
     await making?.close();
   }
+}
+
+/** Of frames that masters are made of. */
+function fieldsFindings(
+  job: Job,
+  decoded: FrameFingerprints,
+  made: FrameFingerprints | null,
+): readonly Finding[] {
+  const { width, height } = job.facts.video;
+  const earlier = earlierField(job.facts.video);
+  return earlier === null
+    ? []
+    : fieldsMadeFindings({ decoded, made, earlier, width, height }, subjectOf(job));
 }
 
 async function makeStaged(

@@ -20,6 +20,7 @@ import {
   tagFilter,
   WITNESS,
 } from './picture.ts';
+import { madeFrames } from './made-frames.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import { rawPictures } from '../../proof/tap.ts';
@@ -147,6 +148,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
   };
   const split = (pads: readonly string[]): string =>
     `split=${pads.length}${pads.map((pad) => `[${pad}]`).join('')}`;
+  const whole = frames ? madeFrames(facts, 'frames') : null;
   const ofDeliverables = [...takenBy(null), ...(frames ? ['frames'] : [])];
   const ofViews = viewed.flatMap((view) => [`view${view.index}`, ...decodedPads(view)]);
   const onGrid = deliverables.find(({ outcome }) => outcome.cadence.constant !== null)?.outcome;
@@ -176,6 +178,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
   const graph = [
     decoded,
     ...witness.chains,
+    ...(whole?.chains ?? []),
     ...viewed.flatMap((view) => [
       `[view${view.index}]${[...(view.shown.from === 'recorded' ? [...framesOfFields(facts), ...recordedRgb(facts, view.shown)] : []), split([`table${view.index}`, ...givenPads(view), view.thin.before])].join(',')}`,
       `[table${view.index}]${throughTable(view.table)},${split([...takenBy(views[view.index] ?? null), view.fingerprints.from, view.thin.behind])}`,
@@ -265,6 +268,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ...textOutputs,
     ...lightOutputs,
     ...barOutputs,
+    ...(whole?.outputs ?? []).map(({ of, options }) => ({ pipe: { kind: 'made', of } as const, options })),
   ];
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
@@ -288,10 +292,19 @@ export function recipeOf(request: RecipeRequest): Recipe {
         options,
         target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + index}`,
       })),
-      ...(frames
+      ...(whole !== null
         ? [
             {
-              options: ['-map', '[frames]', '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo'],
+              options: [
+                '-map',
+                `[${whole.end}]`,
+                '-fps_mode',
+                'passthrough',
+                '-c:v',
+                'rawvideo',
+                '-f',
+                'rawvideo',
+              ],
               target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + aside.length}`,
             },
           ]

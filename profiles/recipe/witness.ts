@@ -15,6 +15,7 @@ export type Pipe =
   | { readonly kind: 'exact'; readonly pixelFormat: string }
   | { readonly kind: 'exact-audio'; readonly track: number }
   | { readonly kind: 'frames' }
+  | { readonly kind: 'made'; readonly of: 'luma' | 'colour' }
   | { readonly kind: 'bitstream'; readonly deliverable: number }
   | { readonly kind: 'sketch'; readonly deliverable: number }
   | { readonly kind: 'source' }

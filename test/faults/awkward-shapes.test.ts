@@ -20,7 +20,7 @@ const LOG = 'lutyuv=y=220+(val-64)*0.5:u=512+(val-512)*0.35:v=512+(val-512)*0.35
 const TAGS = 'setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv';
 
 /** Bottom field first, of things that move between its fields. */
-async function woven(): Promise<Job> {
+async function woven(...besides: readonly string[]): Promise<Job> {
   const folder = freshFolder('woven');
   const path = join(folder, 'A001C001.mov');
   await ffmpeg(
@@ -34,7 +34,7 @@ async function woven(): Promise<Job> {
     place: { kind: 'movie', file: 'A001C001.mov' } as const,
     facts: await factsOf(path),
   };
-  return await masterJob(clip, freshFolder('delivery'), [PROFILE], interpretation);
+  return await masterJob(clip, freshFolder('delivery'), [PROFILE, ...besides], interpretation);
 }
 
 /** 4:2:2, mirrored and on its side, pixels of 4 to 3. */
@@ -88,6 +88,27 @@ const wovenFaults: readonly Row[] = [
     ['both fields in one frame', graph(DEINTERLACED, 'scale'), 'encoder-input-differs'],
   ),
 ];
+const FOR_MASTERS = 'bwdif=mode=send_frame:parity=bff:deint=all,format=yuv422p10le,split=2[frames-made]';
+const masterFaults: readonly Row[] = [
+  ['the other field first', graph(FOR_MASTERS, FOR_MASTERS.replace('bff', 'tff')), 'fields-reversed'],
+  ...further<Row>(
+    [
+      'both fields in one frame',
+      graph(FOR_MASTERS, 'format=yuv422p10le,split=2[frames-made]'),
+      'master-frames-not-as-decoded',
+    ],
+    [
+      'another deinterlacer',
+      graph(FOR_MASTERS, FOR_MASTERS.replace('bwdif', 'yadif')),
+      'master-spot-check-differs',
+    ],
+    [
+      "two frames in each other's place",
+      graph(FOR_MASTERS, FOR_MASTERS.replace('split', 'shuffleframes=0 2 1 3 4,split')),
+      'master-frames-not-as-decoded',
+    ],
+  ),
+];
 const lyingFaults: readonly Row[] = [
   [
     'turned the other way',
@@ -117,7 +138,8 @@ const phoneFaults: readonly Row[] = further<Row>([
 ]);
 
 describe.each([
-  ['log of fields', woven, wovenFaults],
+  ['log of fields', () => woven(), wovenFaults],
+  ['a master of fields', () => woven('test/fixtures/profiles/fields-exr.yaml'), masterFaults],
   ['of a phone held upright', phone, phoneFaults],
   ['log on its side, mirrored', () => lying(interpretation), lyingFaults],
   ...further(['plain, on its side, mirrored', () => lying(null), lyingFaults] as const),
