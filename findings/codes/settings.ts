@@ -111,7 +111,7 @@ export const settingsCodes = {
     weight: 'hold',
     title: 'a master cannot be made from this kind of source',
     remedy:
-      'Of an interlaced movie, use a profile with `interlaced: deinterlace`. Otherwise make the master of this clip outside Rushlight, or run its roll without that --profile.',
+      'Make the master of an interlaced movie by a profile with `interlaced: deinterlace`; of anything else make it outside Rushlight, or run its roll without that --profile.',
   },
   'frame-line-shown': {
     weight: 'note',

@@ -2,14 +2,14 @@
  * What some pixels of a few frames must be, found again by other means than the master's: the source is opened and decoded
  * once more, frame by frame, and goes its way in double precision through the references of the kernels.
  */
-import { dirname, resolve } from 'node:path';
+import { dirname } from 'node:path';
 import { programFile } from '../../files/installation.ts';
 import type { ToSceneLinear } from '../../check/master/scene-linear.ts';
 import type { Job } from '../../ledger/job.ts';
 import { type OpenedInput, openInput } from '../../media/input.ts';
 import { exrPixels, unplaced } from './exr-spot.ts';
-import { codedPlace, statedOrientation, UPRIGHT } from '../../check/orientation.ts';
-import { fsPath } from '../../files/names.ts';
+import { codedPlace } from '../../check/orientation.ts';
+import { orientationOfClip } from '../clip-orientation.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
 import { earlierField } from '../../media/facts.ts';
 import type { Triple } from '../../media/colour/matrix.ts';
@@ -182,13 +182,9 @@ type CodesAt = (bytes: Buffer, x: number, y: number) => Triple;
 async function codesAt({ job, outcome: { linearisation, width, height } }: SpotRequest): Promise<CodesAt> {
   if (linearisation.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
   const { video, declared } = job.facts;
-  const { place } = job.clip;
   const source = sourcePicture(linearisation, width, height);
-  if (declared !== undefined || place.kind === 'sequence')
-    return (bytes, x, y) => codeRgbAt(source, bytes, x, y);
-  const file = place.kind === 'movie' ? place.file : (place.parts[0]?.file ?? '');
-  const stated = await statedOrientation(fsPath(resolve(job.rollFolder, file)), video.streamIndex);
-  const orientation = stated === null || stated === 'other' ? UPRIGHT : stated;
+  if (declared !== undefined) return (bytes, x, y) => codeRgbAt(source, bytes, x, y);
+  const orientation = await orientationOfClip(job);
   const { chromaSiting = 'left' } = video;
   const coded = {
     ...source,
