@@ -5,7 +5,12 @@ import type { Job } from '../../ledger/job.ts';
 import { makeClip } from '../campaign/material.ts';
 import { runCase } from '../campaign/run-case.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
-import { further } from '../support/lane.ts';
+import { layDown } from '../support/display-matrix.ts';
+import { everyRow, further } from '../support/lane.ts';
+import { factsOf } from '../support/make.ts';
+import { interpretation } from '../support/master.ts';
+import { masterJob } from '../support/masters.ts';
+import { ffmpeg } from '../support/media.ts';
 import { jobFor } from '../support/work.ts';
 import type { Operation } from './operation.ts';
 
@@ -81,6 +86,37 @@ describe('pictures in a raster of another shape', () => {
     );
     expect([verdict, codes], reported.join('; ')).toEqual(['ready', []]);
   });
+
+  const framed = async (): Promise<void> => {
+    const folder = freshFolder('framed');
+    const path = join(folder, 'A001C001.mov');
+    await ffmpeg(
+      ...['-f', 'lavfi', '-i', 'testsrc2=s=320x240:r=25:d=1,format=yuv422p10le'],
+      ...['-vf', 'lutyuv=y=220+(val-64)*0.5:u=512+(val-512)*0.35:v=512+(val-512)*0.35', '-frames:v', '8'],
+      ...['-c:v', 'prores_ks', '-profile:v', '3', '-timecode', '01:00:00:00', path],
+    );
+    layDown(path, [0, 1, -1, 0]);
+    const facts = await factsOf(path);
+    const frameLine = { left: 0, top: 0.125, width: 1, height: 0.75 };
+    const job = await masterJob(
+      {
+        rollFolder: folder,
+        place: { kind: 'movie', file: 'A001C001.mov' },
+        facts: { ...facts, video: { ...facts.video, frameLine } },
+      },
+      freshFolder('delivery'),
+      [PADDED],
+      interpretation,
+    );
+    const [work] = job.deliverables;
+    // A square of 240 x 240 out of 240 x 320, in a box of 288 x 288.
+    expect(work?.outcome).toMatchObject({
+      proof: { framing: { scaled: { width: 288, height: 384 }, window: { left: 0, top: 48 }, inset: null } },
+    });
+    const { verdict, reported } = await runCase(job, { do: 'none' }, join(freshFolder('bars'), 'case'));
+    expect(verdict, reported.join('; ')).toBe('ready');
+  };
+  if (everyRow) test('a frame line of a turned clip that goes a colour way: ready', framed);
 
   test.each(faults)('%s: held', async (_what, profile, operation, code) => {
     const { verdict, done, codes, reported } = await runCase(
