@@ -173,6 +173,54 @@ export function orientationOfTiff(file: Buffer): Orientation {
   return UPRIGHT;
 }
 
+/** SMPTE ST 268-1, Table 2 (as OpenImageIO's libdpx/DPXHeader.h has it): a line runs right, left, or down, up; the lines follow downwards, upwards, or to the right, to the left. */
+const IN_DPX: readonly Orientation[] = [
+  UPRIGHT,
+  [-1, 0, 0, 1],
+  [1, 0, 0, -1],
+  [-1, 0, 0, -1],
+  [0, 1, 1, 0],
+  [0, 1, -1, 0],
+  [0, -1, 1, 0],
+  [0, -1, -1, 0],
+];
+const DPX_ORIENTATION = 768;
+const NOT_SAID = 0xffff;
+
+/** Of a DPX file. */
+export function orientationOfDpx(file: Buffer): StatedOrientation {
+  const little = file.toString('latin1', 0, 4) === 'XPDS';
+  const code = little ? file.readUInt16LE(DPX_ORIENTATION) : file.readUInt16BE(DPX_ORIENTATION);
+  return code === NOT_SAID ? UPRIGHT : (IN_DPX[code] ?? 'other');
+}
+
+/** Of a numbered frame; null: a form that says nothing of it. Throws what reading throws, and RangeError where the file ends too early. */
+export async function orientationOfStill(path: string | Buffer): Promise<StatedOrientation | null> {
+  const file = await open(path, 'r');
+  try {
+    const head = Buffer.alloc(DPX_ORIENTATION + 2);
+    await file.read(head, 0, head.length, 0);
+    const magic = head.toString('latin1', 0, 4);
+    if (magic === 'SDPX' || magic === 'XPDS') return orientationOfDpx(head);
+    return magic === 'II*\0' || magic === 'MM\0*' ? orientationOfTiff(await file.readFile()) : null;
+  } finally {
+    await file.close();
+  }
+}
+
+/** Of several frames of a clip: what all of them say; frames that say different things say `other`. */
+export async function orientationOfStills(
+  paths: readonly (string | Buffer)[],
+): Promise<StatedOrientation | null> {
+  let all: StatedOrientation | null = null;
+  for (const [index, path] of paths.entries()) {
+    const one = await orientationOfStill(path);
+    if (index === 0) all = one;
+    else if (String(one) !== String(all)) return 'other';
+  }
+  return all;
+}
+
 export const liesOnItsSide = ([a]: Orientation): boolean => a === 0;
 
 /** Of the coded picture, the sample that is shown at x, y; `coded`: its size. Places are counted from the middle, by halves. */

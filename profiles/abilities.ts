@@ -29,12 +29,13 @@ const masterFilters = ['showinfo', 'split', 'scale', 'format', 'crop'] as const;
 const audioFilters = ['asetpts', 'aresample', 'atrim', 'adelay', 'apad', 'aformat'] as const;
 
 export function neededAbilities(profile: AnyProfile): { encoders: string[]; filters: string[] } {
-  if (givesFrames(profile)) return { encoders: [], filters: [...masterFilters] };
+  const deinterlacer = profile.interlaced === 'deinterlace' ? ['bwdif'] : [];
+  if (givesFrames(profile)) return { encoders: [], filters: [...masterFilters, ...deinterlacer] };
   // What feeds the encoder is no filter of ffmpeg.
   if (isMaster(profile))
     return {
       encoders: [encoderOf(masterMovie.video), ...audioEncoders(masterMovie.audio.format)],
-      filters: [...new Set([...masterFilters, ...pictureFilters, ...audioFilters])],
+      filters: [...new Set([...masterFilters, ...pictureFilters, ...audioFilters, ...deinterlacer])],
     };
   const isAudible = profile.audio.tracks !== 'none';
   return {
@@ -42,9 +43,10 @@ export function neededAbilities(profile: AnyProfile): { encoders: string[]; filt
     filters: [
       ...pictureFilters,
       ...(isAudible ? audioFilters : []),
-      ...(profile.interlaced === 'deinterlace' ? ['bwdif'] : []),
+      ...deinterlacer,
       ...(traitsOf(profile.video).lossless ? ['mergeplanes'] : []),
-      ...(drawsText(profile) ? ['drawtext', 'hstack'] : []),
+      ...(drawsText(profile) ? ['drawtext'] : []),
+      ...(drawsText(profile) || profile.raster.policy === 'pad' ? ['hstack'] : []),
     ],
   };
 }

@@ -61,6 +61,7 @@ const raster: Rule = ({
   raster: { policy, width, height, multiple_of: multiple, enlarge },
   pixels: asked,
   video,
+  colour,
 }) => {
   const out: Impossible[] = [];
   if (policy === 'native' || policy === 'coded') {
@@ -70,11 +71,16 @@ const raster: Rule = ({
       out.push(no(['raster', 'height'], `${height} with ${policy}`, 'null, or another policy'));
   } else {
     if (width === null) out.push(no(['raster', 'width'], `null with ${policy}`, 'a number of pixels'));
-    if (policy === 'fill' && height === null)
-      out.push(no(['raster', 'height'], 'null with fill', 'a number of pixels'));
+    if ((policy === 'fill' || policy === 'pad') && height === null)
+      out.push(no(['raster', 'height'], `null with ${policy}`, 'a number of pixels'));
     if (policy === 'fill' && !enlarge)
       out.push(no(['raster', 'enlarge'], 'false with fill, which always gives its full size', 'true'));
   }
+  // Its edges lie between chroma samples; and which code black is, is known beforehand.
+  if (policy === 'pad' && multiple % 2 !== 0)
+    out.push(no(['raster', 'multiple_of'], `${multiple} with pad`, '2, 4, 8 or 16'));
+  if (policy === 'pad' && colour.range !== 'limited')
+    out.push(no(['colour', 'range'], `${colour.range} with pad`, 'limited'));
   const sides = { width, height };
   for (const side of ['width', 'height'] as const) {
     const size = sides[side];

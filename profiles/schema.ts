@@ -17,7 +17,7 @@ export const vc3Qualities = ['lb', 'sq', 'hq', 'hqx', '444'] as const;
 export const rdd36Qualities = ['proxy', 'lt', 'standard', 'hq', '4444', '4444-xq'] as const;
 /** Slices a frame that the FFV1 encoder cuts into equal parts across and down. */
 export const ffv1Slices = [4, 6, 9, 12, 16, 24, 30] as const;
-export const rasterPolicies = ['coded', 'native', 'fit', 'fill'] as const;
+export const rasterPolicies = ['coded', 'native', 'fit', 'pad', 'fill'] as const;
 export const pixelAspects = ['square', 'keep'] as const;
 export const audioFormats = ['source', 'pcm-16', 'pcm-24', 'aac'] as const;
 /** Chroma layout and depth of what is encoded (docs/glossary.md). */
@@ -145,7 +145,7 @@ export const profileSchema = z.strictObject({
       policy: z
         .enum(rasterPolicies)
         .describe(
-          'coded: pixel by pixel as the clip holds it, neither turned nor made square; native: as shot, upright, square pixels; fit: inside width x height, nothing cut; fill: exactly width x height, centre kept, edges cut',
+          'coded: pixel by pixel as the clip holds it, neither turned nor made square; native: as shot, upright, square pixels; fit: inside width x height, nothing cut; pad: as fit, in the middle of exactly width x height, with black around it; fill: exactly width x height, centre kept, edges cut',
         ),
       width: z.int().min(16).max(LARGEST_SIDE).nullable().describe('Pixels; null with coded and native'),
       height: z
@@ -153,7 +153,9 @@ export const profileSchema = z.strictObject({
         .min(16)
         .max(LARGEST_SIDE)
         .nullable()
-        .describe('Pixels; null with coded and native; with fit null leaves the height free'),
+        .describe(
+          'Pixels; null with coded and native; with fit null leaves the height free, and a picture that stands upright becomes as high as that makes it',
+        ),
       multiple_of: z
         .union([z.literal(1), z.literal(2), z.literal(4), z.literal(8), z.literal(16)])
         .describe(

@@ -16,10 +16,42 @@ export const framingSchema = z.object({
   scaled: z.object({ width: z.int().positive(), height: z.int().positive() }),
   /** What was cut out of that and delivered. */
   window: rectangleSchema,
-  /** Parts of the delivered picture that hold something else than the source's picture (burnt-in text), in its own pixels. */
+  /** Parts of the window that hold something else than the source's picture (burnt-in text), in its own pixels. */
   covered: z.array(rectangleSchema),
+  inset: z
+    .object({ left: z.int().nonnegative(), top: z.int().nonnegative() })
+    .nullable()
+    .describe(
+      'Where the window lies in a delivered picture that is larger than it; around it is black. null: it is all of the delivered picture',
+    ),
 });
 export type Framing = z.infer<typeof framingSchema>;
+
+/** What cuts the window out of a delivered picture with black around it; `most`: no more than there is, of pictures whose size nobody has looked at yet. */
+export function withoutBars({ window, inset }: Pick<Framing, 'window' | 'inset'>, most = false): string[] {
+  if (inset === null) return [];
+  const side = (size: number, all: string): string => (most ? `min(${size}\\,${all})` : String(size));
+  return [
+    `crop=w=${side(window.width, 'iw')}:h=${side(window.height, 'ih')}:x=${inset.left}:y=${inset.top}:exact=1`,
+  ];
+}
+
+/** Parts of a delivered picture as parts of the window in it; what lies beside it is left out. */
+export function inWindow(
+  { window, inset }: Pick<Framing, 'window' | 'inset'>,
+  parts: readonly Rectangle[],
+): Rectangle[] {
+  const { left, top } = inset ?? { left: 0, top: 0 };
+  const within = (from: number, size: number, whole: number): [at: number, size: number] => {
+    const at = Math.max(0, from);
+    return [at, Math.min(whole, from + size) - at];
+  };
+  return parts.flatMap((part) => {
+    const [x, width] = within(part.left - left, part.width, window.width);
+    const [y, height] = within(part.top - top, part.height, window.height);
+    return width > 0 && height > 0 ? [{ left: x, top: y, width, height }] : [];
+  });
+}
 
 /** 1 for each cell that lies whole in the delivered window and is covered by nothing. */
 export function cellsSeen({ scaled, window, covered }: Framing): Uint8Array {

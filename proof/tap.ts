@@ -2,7 +2,7 @@
 import { rgbForScaler } from './scaler-codes.ts';
 import { isGray, isPlanarYuv, isRgb } from '../media/pixel-format.ts';
 import { COLOUR_HEIGHT, COLOUR_WIDTH, GRID_HEIGHT, GRID_WIDTH } from './form.ts';
-import type { Framing } from './framing.ts';
+import { type Framing, withoutBars } from './framing.ts';
 
 export interface TappedPicture {
   /** As ffmpeg names it. */
@@ -99,6 +99,7 @@ export function pictureTap(from: string, picture: TappedPicture): PictureTap {
   const start = [
     `[${from}]settb=1`,
     'setpts=N',
+    ...(framing === null ? [] : withoutBars(framing, true)),
     ...toPlanes(format, { size, asItIs: earlierField !== null, cells }),
   ];
   const chains = hasColour

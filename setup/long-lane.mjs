@@ -49,6 +49,7 @@ export const TABLES = [
   'test/e2e/sound-beside.test.ts',
   'test/encoder-input/arithmetic.test.ts',
   'test/faults/awkward-shapes.test.ts',
+  'test/faults/bars.test.ts',
   'test/faults/burn-in.test.ts',
   'test/faults/colour-way.test.ts',
   'test/faults/encoder-input.test.ts',

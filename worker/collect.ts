@@ -23,6 +23,10 @@ export interface Collecting {
   readonly bitstreams: readonly Bitstream[];
   /** Of each deliverable, what its encoder was given; undefined: no sketch is taken. */
   readonly sketches: readonly (ValueCollector | undefined)[];
+  /** Of each deliverable, by bar around its picture, the hash of each frame of it. */
+  readonly bars: readonly (readonly Buffer[])[];
+  /** Of frames that were made of fields for masters. Throws RangeError when they ended within a sample. */
+  readonly made: () => FrameFingerprints;
   /** Of the source, what was read of it. */
   readonly source: () => Bitstream;
   /** Of each picture that was fed in, SHA-256, 32 bytes. */
@@ -83,9 +87,11 @@ export function collect({
   frames = nobody,
 }: CollectRequest): Collecting {
   const pictures = new FingerprintCollector();
+  const made = new FingerprintCollector();
   const views = thin.map((comparer) => ({ pictures: new FingerprintCollector(), thin: comparer }));
   const bitstreams: Bitstream[] = outcomes.map(() => ({ streams: [] }));
   const sketches: (ValueCollector | undefined)[] = outcomes.map(() => undefined);
+  const bars: Buffer[][] = outcomes.map(() => []);
   let source: Bitstream = { streams: [] };
   let handedOver: Buffer = Buffer.alloc(0);
   const audioTracks = new Map<number, AudioCollector>();
@@ -96,6 +102,7 @@ export function collect({
       const own = pipe.view === null ? pictures : views[pipe.view]?.pictures;
       return own === undefined ? nobody : (stream) => own[pipe.kind].read(stream);
     }
+    if (pipe.kind === 'made') return (stream) => made[pipe.of].read(stream);
     if (pipe.kind === 'thin') {
       const thin = views[pipe.view]?.thin;
       return thin === undefined ? nobody : (stream) => thin.read(pipe.of, stream);
@@ -143,6 +150,12 @@ export function collect({
       const comparer = texts[pipe.deliverable];
       return comparer === null || comparer === undefined ? nobody : (stream) => comparer.read(stream);
     }
+    if (pipe.kind === 'bar') {
+      return async (stream) => {
+        const own = bars[pipe.deliverable];
+        if (own !== undefined) own[pipe.bar] = await readPictureHashes(stream);
+      };
+    }
     if (pipe.kind === 'light') {
       const readers = light[pipe.deliverable];
       return readers === null || readers === undefined ? nobody : (stream) => readTwice(stream, readers);
@@ -169,6 +182,12 @@ export function collect({
     readers,
     bitstreams,
     sketches,
+    bars,
+    made: () =>
+      made.fingerprints(
+        1,
+        pipes.some((pipe) => pipe.kind === 'made' && pipe.of === 'colour'),
+      ),
     source: () => source,
     handedOver: () => handedOver,
     views: () => views.map((view) => view.pictures.fingerprints(1, true)),

@@ -1,11 +1,16 @@
 /** Deliverables of a clip that ffmpeg decodes: all of them from one decode, which is proved before anything is said of them. */
 import { decodeWhole } from '../check/decode.ts';
+import { fieldsMadeFindings } from '../check/fields-made.ts';
+import type { Finding } from '../findings/finding.ts';
+import { earlierField } from '../media/facts.ts';
+import type { FrameFingerprints } from '../proof/form.ts';
 import type { Job } from '../ledger/job.ts';
 import type { StagedMovie } from './recipe-run.ts';
 import { openClip } from '../media/input.ts';
 import { decodedFailure, subjectOf } from './claim.ts';
 import { classifyMake, looksDamaged, type SourceDecode, targetFailure, type Failure } from './classify.ts';
 import { type JobContext, JobFailure, progressOf } from './context.ts';
+import { barsOf } from './bars.ts';
 import { drawnTextOf } from './burn-in.ts';
 import { finishContentLight } from './content-light.ts';
 import { encoderInputOf } from './encoder-input.ts';
@@ -37,6 +42,7 @@ export async function makeFromFfmpegFrames(
       const encoded = made.bitstreams[index] ?? null;
       const encoderInput = encoderInputOf(job, output.deliverable, made.encoderInputs[index] ?? null);
       const drawnText = drawnTextOf(job, output.deliverable, made.texts[index] ?? null);
+      const bars = barsOf(job, output.deliverable, made.bars[index] ?? null);
       const light = await finishContentLight(job, output, made.light[index] ?? null);
       const way = colourWayOf(job, output.deliverable, made.colourWays[index] ?? null);
       const shown = shownProof(job, proof, output.deliverable, made.shown[index] ?? null);
@@ -55,22 +61,39 @@ export async function makeFromFfmpegFrames(
           sketch: made.sketches[index] ?? null,
           ...(encoderInput === null ? {} : { encoderInput }),
           ...(drawnText === null ? {} : { drawnText }),
+          ...(bars === null ? {} : { bars }),
         },
       );
       if (failure !== null) failures.push(failure);
     }
-    if (group !== null && making !== null)
+    if (group !== null && making !== null) {
+      const findings = fieldsFindings(job, proof.fingerprints.picture, made.madeOfFields);
+      if (findings.length > 0) throw new JobFailure({ findings, retryable: true });
       failures.push(
         ...(await finishMasters(run, group, making, {
           command,
           audioTracks: proof.fingerprints.audioTracks,
-          decoded: proof.fingerprints.picture,
+          decoded: made.madeOfFields ?? proof.fingerprints.picture,
         })),
       );
+    }
     return failures;
   } finally {
     await making?.close();
   }
+}
+
+/** Of frames that masters are made of. */
+function fieldsFindings(
+  job: Job,
+  decoded: FrameFingerprints,
+  made: FrameFingerprints | null,
+): readonly Finding[] {
+  const { width, height } = job.facts.video;
+  const earlier = earlierField(job.facts.video);
+  return earlier === null
+    ? []
+    : fieldsMadeFindings({ decoded, made, earlier, width, height }, subjectOf(job));
 }
 
 async function makeStaged(

@@ -40,6 +40,8 @@ export type Evidence = Proof & {
   readonly colourWay?: WhileMadeReport;
   /** Burnt-in text in that. */
   readonly drawnText?: WhileMadeReport;
+  /** What lies around its picture. */
+  readonly bars?: WhileMadeReport;
   /** The files beside it. */
   readonly sidecars?: WhileMadeReport;
   /** Of what its encoder was given; null: none is taken. */
@@ -106,6 +108,7 @@ export async function finish(
       evidence.colourWay,
       evidence.encoderInput,
       evidence.drawnText,
+      evidence.bars,
       evidence.lightLevels,
       evidence.sidecars,
     ].reduce<CheckReport>(

@@ -58,6 +58,10 @@ export interface RecipeSeen {
   readonly encoderInputs: readonly (EncoderInputVerdict | null)[];
   /** The light of what its encoder was given; null: its stream says nothing of it. */
   readonly light: readonly (LightMeasured | null)[];
+  /** By bar around the picture that its encoder was given, the hash of each frame of it. */
+  readonly bars: readonly (readonly Buffer[])[];
+  /** Of the frames that masters are made of, where those are made of fields; null: they are the decoded ones, or ended within a sample. */
+  readonly madeOfFields: FrameFingerprints | null;
   /** Burnt-in text in what its encoder was given; null: it has none. */
   readonly texts: readonly (TextVerdict | null)[];
   /** Fingerprints of the pictures that its colour way gives; null: they stay as recorded, or did not come. */
@@ -151,6 +155,10 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
         light: light.map((one) =>
           one === null ? null : { seen: one.meter.seen(), again: one.again.read() },
         ),
+        bars: collecting.bars,
+        madeOfFields: recipe.pipes.some(({ kind }) => kind === 'made')
+          ? asFarAsItCame(() => collecting.made())
+          : null,
         texts: texts.map((comparer) => comparer?.verdict() ?? null),
         shown: views.map((view) => (view === null ? null : (viewed[view] ?? null))),
         colourWays: views.map((view) => (view === null ? null : (waysSeen[view] ?? null))),

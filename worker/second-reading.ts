@@ -5,14 +5,18 @@
 import {
   liesOnItsSide,
   type Orientation,
+  orientationOfStills,
+  type StatedOrientation,
   type StatedShape,
   statedShape,
   UPRIGHT,
   uprightCells,
 } from '../check/orientation.ts';
+import { fsPath } from '../files/names.ts';
 import type { Job } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
 import { jointsOf, type OpenedInput, openInput } from '../media/input.ts';
+import { framePath } from '../media/raw/sequence.ts';
 import { AS_CODED } from '../media/upright.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { FIRST_PIPE, type RunOptions, runTool } from '../process/run.ts';
@@ -248,10 +252,10 @@ export async function readSecondTime(
     const drawn = spotFrames(job.clip.contentDigest, job.span.count, 'proxy');
     for (const frame of [...new Set([...drawn, ...atJoints])].sort((a, b) => a - b))
       opened.push({ frame, input: await openAtFrame(job, frame) });
-    // Of numbered frames the files are read elsewhere, each by its own format.
+    // Of numbered frames those that are looked at say how they lie.
     const stated =
       job.clip.place.kind === 'sequence'
-        ? { orientation: UPRIGHT, earlierField: null }
+        ? { orientation: await stillsOrientation(job, drawn), earlierField: null }
         : await statedShape(input.path, job.facts.video.streamIndex);
     const orientation =
       stated.orientation === null || stated.orientation === 'other' ? UPRIGHT : stated.orientation;
@@ -272,6 +276,15 @@ export async function readSecondTime(
     for (const input of [...parts, ...opened.map((one) => one.input)]) await input.dispose();
   }
 }
+
+/** null: of a form that says nothing of it (OpenEXR). */
+const stillsOrientation = (
+  { rollFolder, clip: { place } }: SecondReadingRequest['job'],
+  frames: readonly number[],
+): Promise<StatedOrientation | null> =>
+  place.kind === 'sequence'
+    ? orientationOfStills(frames.map((frame) => fsPath(framePath(rollFolder, place, place.first + frame))))
+    : Promise.resolve(null);
 
 function answersOf({
   packets,

@@ -1,5 +1,7 @@
 import type { FindingCode } from '../../findings/registry.ts';
 import type { Check, CheckInput, CheckVerdict } from '../check.ts';
+import { sketchFormOf } from '../../profiles/outcome/picture-error.ts';
+import { barsOfFile } from '../bars.ts';
 import { fileLightFaults, worstError } from '../light-levels.ts';
 import { statedLight } from '../movie/light.ts';
 
@@ -48,13 +50,20 @@ export const levels: Check = {
     const faint =
       unproven.length === 0 ? '' : `; too little in the picture to tell ${unproven.join(' and ')}`;
     const light = lightOf(input);
-    const measured = `Y', Cb, Cr off by ${off.map((value) => value.toFixed(2)).join(', ')} steps of 8 bits${faint}${light.text}`;
+    const bars = barsOfFile(
+      input.measured.witness?.sketch ?? null,
+      sketchFormOf(outcome, outcome.pixelFormat),
+      outcome,
+    );
+    const around = bars === null ? '' : `; ${bars.text}`;
+    const measured = `Y', Cb, Cr off by ${off.map((value) => value.toFixed(2)).join(', ')} steps of 8 bits${faint}${light.text}${around}`;
     return {
       measured: fault === null ? measured : `${measured}: ${fault.found}`,
       expected,
       faults: [
         ...(fault === null ? [] : [{ code: codes[fault.kind], found: fault.found, expected }]),
         ...light.faults,
+        ...(bars?.faults ?? []),
       ],
     };
   },

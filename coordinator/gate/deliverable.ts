@@ -1,5 +1,6 @@
 /** One required deliverable of the gate: made from this content, in this profile, by these tools, checked, and standing. Pure. */
 import { shownAt } from '../../check/grid.ts';
+import { BARS } from '../../check/bars.ts';
 import { LIGHT_LEVELS } from '../../check/light-levels.ts';
 import { append } from '../../findings/append.ts';
 import { type Finding, finding, blocks } from '../../findings/finding.ts';
@@ -95,6 +96,7 @@ export function judgeDeliverable(
     );
   append(findings, judgeColourWay(report, subject));
   append(findings, judgeDrawnText(report, subject));
+  append(findings, judgeBars(report, subject));
   append(findings, judgeLight(report, subject));
   append(findings, judgeFile(report, disk, subject));
   append(findings, judgeFrames(report, facts, subject));
@@ -188,6 +190,14 @@ function judgeDrawnText({ outcome, checks }: DeliverableReport, subject: Subject
   const isThere = outcome.kind === 'movie' && outcome.burnIn.length > 0;
   return isThere && !checks.some(({ check }) => check === DRAWN_TEXT)
     ? [finding('check-absent', `no result of the check \`${DRAWN_TEXT}\``, 'a result, passed', subject)]
+    : [];
+}
+
+/** And of what lies around it. */
+function judgeBars({ outcome, checks }: DeliverableReport, subject: Subject): Finding[] {
+  const isThere = outcome.kind === 'movie' && outcome.proof.framing.inset !== null;
+  return isThere && !checks.some(({ check }) => check === BARS)
+    ? [finding('check-absent', `no result of the check \`${BARS}\``, 'a result, passed', subject)]
     : [];
 }
 

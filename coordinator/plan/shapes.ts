@@ -1,4 +1,4 @@
-/** What the planned deliverables of a roll make of pictures that lie on their side, are mirrored, of fields, or of pixels that are not square, in words, each once. Pure. */
+/** What the planned deliverables of a roll make of pictures that lie on their side, are mirrored, of fields, of pixels that are not square, or of another shape than their raster, in words, each once. Pure. */
 import type { ClipFacts } from '../../media/facts.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { isUpright, turnOf, turnText } from '../../media/upright.ts';
@@ -36,6 +36,7 @@ export function shapeTexts({ video }: Pick<ClipFacts, 'video'>, outcome: AnyOutc
   const keptFields = 'fieldOrder' in outcome && outcome.fieldOrder !== 'progressive';
   const isSquare = ({ num, den }: typeof pixelAspect): boolean => num === den;
   const made = outcome.pixelAspect;
+  const around = paddingText(outcome);
   return [
     ...(isUpright(turnOf(video)) ? [] : [`made upright: ${turnText(turnOf(video))}`]),
     ...(isWoven
@@ -48,5 +49,14 @@ export function shapeTexts({ video }: Pick<ClipFacts, 'video'>, outcome: AnyOutc
       : [
           `pixels of ${formatRatio(pixelAspect)} ${isSquare(made) ? 'made square' : `kept: ${formatRatio(made)}`}`,
         ]),
+    ...(around === null ? [] : [around]),
   ];
+}
+
+function paddingText(outcome: AnyOutcome): string | null {
+  if (outcome.kind !== 'movie') return null;
+  const { inset, window } = outcome.proof.framing;
+  return inset === null
+    ? null
+    : `${window.width}x${window.height} in the middle of ${outcome.width}x${outcome.height}, black around it`;
 }

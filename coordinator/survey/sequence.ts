@@ -24,8 +24,9 @@ import { lacksDecoder } from './codecs.ts';
 /** Channels that decide which pixel format ffmpeg makes of a frame. */
 const PIXEL_CHANNELS = ['R', 'G', 'B', 'A', 'Y'];
 
-function shapeOf({ format, width, height, kind, exr }: StillHeader): string {
-  const shape = `${format} ${width}x${height} ${kind}`;
+function shapeOf({ format, width, height, kind, exr, orientation }: StillHeader): string {
+  const lies = orientation === undefined ? '' : `, lying by orientation ${orientation}`;
+  const shape = `${format} ${width}x${height} ${kind}${lies}`;
   if (exr === undefined) return shape;
   const channels = exr.channels.filter((name) => PIXEL_CHANNELS.includes(name)).join(', ');
   const primaries = exr.chromaticities === null ? '' : `, ${chromaticitiesText(exr.chromaticities)}`;

@@ -122,6 +122,13 @@ export const proofCodes = {
       'If it repeats, note what `rushlight doctor` says of ffmpeg, and try another version of it: its filters do other arithmetic than was asked for.',
     ),
   },
+  'bars-not-black': {
+    weight: 'hold',
+    title: 'what lies around the picture is not black, or the picture not in its middle',
+    remedy: inDelivery(
+      'If it repeats, note what `rushlight doctor` says of ffmpeg, and try another version of it. Until then use a profile with `raster.policy: fit`, which has nothing around the picture.',
+    ),
+  },
   'colour-way-differs': {
     weight: 'hold',
     title:

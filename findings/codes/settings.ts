@@ -110,7 +110,8 @@ export const settingsCodes = {
   'master-source-unsupported': {
     weight: 'hold',
     title: 'a master cannot be made from this kind of source',
-    remedy: 'Make the master of this clip outside Rushlight, or run its roll without that --profile.',
+    remedy:
+      'Make the master of an interlaced movie by a profile with `interlaced: deinterlace`; of anything else make it outside Rushlight, or run its roll without that --profile.',
   },
   'frame-line-shown': {
     weight: 'note',

@@ -58,7 +58,9 @@ export interface StillHeader {
   readonly neededBytes: number | null;
   /** Of OpenEXR alone. */
   readonly exr?: ExrStorage;
-  /** How the picture lies, as the file says it; absent: it stands upright, or nobody says anything. */
+  /** How the picture lies, by the number of EXIF Orientation; absent: it stands upright, or nobody says anything. */
+  readonly orientation?: number;
+  /** The same in the file's words, where that is none of the ways in which a picture can lie. */
   readonly lies?: string;
 }
 

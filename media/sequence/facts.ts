@@ -5,6 +5,7 @@ import { bitDepthOf, colourOf, ratioOf } from '../probe/picture.ts';
 import { scan } from '../probe/scan.ts';
 import { type Rate, compareRatios, ratio, sameRatio, timecodeBase } from '../time/rate.ts';
 import { type Timecode, addFrames, parseTimecode, sameTimecode } from '../time/timecode.ts';
+import { turnOfOrientation } from '../upright.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { SequenceReading } from './read.ts';
 import { evenTimes, packetsOfFiles } from './numbered.ts';
@@ -184,6 +185,13 @@ function readByUs({ width, height }: StillHeader, { channels }: ExrFacts): Decod
   };
 }
 
+/** How the frames lie. */
+function turnIn({ orientation }: StillHeader): Pick<ClipFacts['video'], 'rotation' | 'mirrored'> {
+  const turn = orientation === undefined ? null : turnOfOrientation(orientation);
+  if (turn === null) return { rotation: 0 };
+  return { rotation: turn.rotation, ...(turn.mirrored ? { mirrored: true } : {}) };
+}
+
 interface DecodedFirst {
   /** Null: `why` says why not. */
   readonly picture: Decoded | null;
@@ -261,7 +269,7 @@ export async function sequenceFacts(
       profile: null,
       level: null,
       pixelAspect: header.pixelAspect ?? pixelAspect ?? { num: 1, den: 1 },
-      rotation: 0,
+      ...turnIn(header),
       fieldOrder: 'progressive',
       claimedFrames: null,
       ...evenTimes(place.count, rate),

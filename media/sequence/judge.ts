@@ -133,7 +133,7 @@ export function lyingFindings(
         finding(
           'clip-rotation-unsupported',
           `frame ${place.first + index}: ${headers[index]?.lies}`,
-          'numbered frames that are stored upright',
+          'numbered frames that are stored in one of the eight ways that TIFF and DPX name',
           subject,
         ),
       ];

@@ -13,7 +13,8 @@ import { cropOf, halved } from '../../media/raw/develop/crop.ts';
 import { developmentOf } from '../../media/raw/develop/development.ts';
 import { isMirrored, turned, turnOf } from '../../media/raw/develop/turn.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
-import { uprightFacts } from '../../media/upright.ts';
+import { isUpright, turnOf as pictureTurn, uprightFacts } from '../../media/upright.ts';
+import { isPlanarYuv } from '../../media/pixel-format.ts';
 import type { InputPlace } from '../../media/input.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import { matrixBeside } from '../outcome/colour.ts';
@@ -78,9 +79,7 @@ export function groundOf({
     facts.raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, profile.development);
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
-    ...(earlierField(video) === null
-      ? []
-      : [finding('master-source-unsupported', `interlaced, ${video.fieldOrder}`, 'progressive frames')]),
+    ...fieldFindings(recorded, { isMovie: clip.place.kind === 'movie', profile }),
     ...('findings' in cadence ? cadence.findings : []),
     ...('findings' in linearisation ? linearisation.findings : []),
   ];
@@ -100,6 +99,23 @@ export function groundOf({
     },
     notes: [...cadence.notes, ...linearisation.notes, ...leftOut(facts)],
   };
+}
+
+/** Frames that are made of fields are computed again from three coded frames of one file, as they lie there (worker/master/whole-of-fields.ts). */
+function fieldFindings(
+  { video }: ClipFacts,
+  { isMovie, profile }: { readonly isMovie: boolean; readonly profile: MasterProfile },
+): Finding[] {
+  if (earlierField(video) === null) return [];
+  const refused = (what: string, expected: string): Finding[] => [
+    finding('master-source-unsupported', `interlaced, ${video.fieldOrder}${what}`, expected),
+  ];
+  if (profile.interlaced !== 'deinterlace')
+    return refused('', 'progressive frames, or `interlaced: deinterlace` in the profile');
+  if (!isMovie) return refused(', of several files', 'fields of a movie in one file');
+  if (!isUpright(pictureTurn(video)))
+    return refused(', lying on its side', 'fields that lie as they are seen');
+  return isPlanarYuv(video.pixelFormat) ? [] : refused(` of ${video.pixelFormat}`, "fields of planar Y'CbCr");
 }
 
 /** What the frames hold beside the picture: a master has R, G, B of the first part and nothing else. */

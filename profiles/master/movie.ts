@@ -93,7 +93,12 @@ export function movieMasterOf(
     reel: reelOf(profile.reel, request),
     audio: audio.tracks,
     proof: {
-      framing: { scaled: { width, height }, window: { left: 0, top: 0, width, height }, covered: [] },
+      framing: {
+        scaled: { width, height },
+        window: { left: 0, top: 0, width, height },
+        covered: [],
+        inset: null,
+      },
       basis: { matrix: COLOUR.matrix, range: COLOUR.range },
       earlierField: null,
       kept: false,

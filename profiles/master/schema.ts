@@ -85,6 +85,12 @@ export const masterSchema = z.strictObject({
       'Profile of RDD 36, rdd36 alone; 4444-xq: half as many bits again as 4444. Both are encoded from 10 bits. Absent: 4444',
     ),
   development: developmentSchema,
+  interlaced: z
+    .enum(['hold', 'deinterlace'])
+    .optional()
+    .describe(
+      "What to do with interlaced clips: hold them, or make one whole frame of each frame's earlier field, before anything is made scene-linear (movies of planar Y'CbCr that stand upright). Absent: hold",
+    ),
   numbering: z
     .strictObject({
       from: z

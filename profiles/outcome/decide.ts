@@ -4,6 +4,7 @@ import { type ClipFacts, earlierField, uprightSize } from '../../media/facts.ts'
 import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio, type Rate, roundedDivision, safeNumber } from '../../media/time/rate.ts';
 import { rgbBasis } from '../../proof/tap.ts';
+import { type Framing, inWindow, type Rectangle } from '../../proof/framing.ts';
 import { isWatermark } from '../../proof/text/form.ts';
 import { traitsOf, vc3FrameBytes } from '../codecs.ts';
 import { pixelsReadBack } from '../ffmpeg-names.ts';
@@ -23,7 +24,7 @@ import { coveredStrips } from './covered.ts';
 import { fileNameOf } from './file-name.ts';
 import { keptPictureOf } from './kept.ts';
 import { levelFor, levelOfH265 } from './level.ts';
-import { cutOf, type Raster, rasterOf } from './raster.ts';
+import { cutOf, deliveredSize, type Raster, rasterOf } from './raster.ts';
 import { reelOf, reelOfSource } from './reel.ts';
 import { audioOf } from './audio.ts';
 import { cadenceOf } from './cadence.ts';
@@ -47,13 +48,15 @@ const tablesOfLevels: Readonly<Partial<Record<Profile['video']['codec'], string>
   h265: 'H.265, Tables A.8 and A.9',
 };
 
+type Size = ReturnType<typeof deliveredSize>;
+
 /** null: the codec has no levels, or none of them holds it. */
-function levelOf({ codec }: Profile['video'], { width, height }: Raster, rate: Rate): number | null {
+function levelOf({ codec }: Profile['video'], { width, height }: Size, rate: Rate): number | null {
   if (codec === 'h264') return levelFor(width, height, rate);
   return codec === 'h265' ? levelOfH265(width, height, rate) : null;
 }
 
-function rasterFindings(raster: Raster, level: number | null, rate: Rate, profile: Profile): Finding[] {
+function rasterFindings(raster: Size, level: number | null, rate: Rate, profile: Profile): Finding[] {
   const { smallest } = traitsOf(profile.video);
   const size = `${raster.width}x${raster.height}`;
   const out: Finding[] = [];
@@ -77,6 +80,17 @@ function rasterFindings(raster: Raster, level: number | null, rate: Rate, profil
       ),
     );
   return out;
+}
+
+/** `covered`: parts of the delivered picture. */
+function framingOf(raster: Raster, covered: readonly Rectangle[]): Framing {
+  const { scaled, width, height, padded } = raster;
+  const window = { ...cutOf(raster), width, height };
+  const placed = {
+    window,
+    inset: padded === undefined ? null : { left: padded.left, top: padded.top },
+  };
+  return { scaled, ...placed, covered: inWindow(placed, covered) };
 }
 
 /** Frames that are developed at half their size are large enough for what their profile would make of the whole size, or there is a finding. */
@@ -228,11 +242,12 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
   const picture = pictureOf(video, profile);
   const audio = audioOf(heard, profile, 'findings' in cadence ? null : cadence.cadence.offSpeed);
   const raster = rasterOf(video, profile.raster);
-  const level = levelOf(profile.video, raster, rate);
+  const delivered = deliveredSize(raster);
+  const level = levelOf(profile.video, delivered, rate);
   const interlaced = earlierField(recorded.video) !== null;
   const burnIn = burnInOf({
     profile,
-    size: raster,
+    size: delivered,
     timecode: 'timecode' in cadence ? cadence.timecode : null,
     names: { clip: clip.name, roll, reel: reelOfSource(facts, roll) },
     transfer: 'findings' in picture ? null : picture.colour.transfer,
@@ -262,7 +277,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     ...('findings' in picture && !('findings' in decided) ? picture.findings : []),
     ...('findings' in audio ? audio.findings : []),
     ...('findings' in burnIn ? burnIn.findings : []),
-    ...rasterFindings(raster, level, rate, profile),
+    ...rasterFindings(delivered, level, rate, profile),
     ...halfFindings(recorded, shown, request),
   ];
   if (
@@ -288,8 +303,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     fileName: fileNameOf(profile.file_name, parts, profile.container),
     frames,
     rate,
-    width: raster.width,
-    height: raster.height,
+    ...delivered,
     pixelFormat: picture.pixelFormat,
     colour: picture.colour,
     ...sitingOf(profile, picture.colour),
@@ -300,7 +314,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     codecTag: traits.tag,
     codecProfile: traits.profile,
     maxLevel: level,
-    packetBytes: vc3FrameBytes(profile.video, raster.width, raster.height),
+    packetBytes: vc3FrameBytes(profile.video, delivered.width, delivered.height),
     keyFrameDistance:
       'key_frame_seconds' in profile.video ? keyFrameDistance(profile.video.key_frame_seconds, rate) : null,
     timecode: cadence.timecode,
@@ -308,14 +322,10 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     reel: reelOf(profile.reel, request),
     audio: audio.tracks,
     proof: {
-      framing: {
-        scaled: raster.scaled,
-        window: { ...cutOf(raster), width: raster.width, height: raster.height },
-        covered: [
-          ...coveredStrips(profile, raster.width, raster.height),
-          ...burnIn.burnIn.filter(isWatermark).map(({ box }) => box),
-        ],
-      },
+      framing: framingOf(raster, [
+        ...coveredStrips(profile, delivered.width, delivered.height),
+        ...burnIn.burnIn.filter(isWatermark).map(({ box }) => box),
+      ]),
       basis: picture.basis,
       earlierField: earlierField(video),
       kept: traits.lossless,
@@ -324,13 +334,13 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     },
     burnIn: [...burnIn.burnIn],
     shown,
-    pictureError: pictureErrorOf(profile.picture_error, raster),
+    pictureError: pictureErrorOf(profile.picture_error, delivered),
     says: null,
     linearisation: null,
     texts: { make: null, model: null, date: null },
     left: [],
     amf: null,
-    estimatedBytes: estimatedBytes(profile, { ...video, frames }, raster, audio.tracks),
+    estimatedBytes: estimatedBytes(profile, { ...video, frames }, delivered, audio.tracks),
   };
   const notes = [...decided.notes, ...cadence.notes, ...picture.notes, ...audio.notes, ...burnIn.notes].map(
     about,

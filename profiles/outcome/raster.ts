@@ -1,6 +1,7 @@
 /** How large a picture comes out: exact, from what is coded and what the profile asks. */
 import { roundedDivision } from '../../media/time/rate.ts';
 import type { VideoFacts } from '../../media/facts.ts';
+import type { Rectangle } from '../../proof/framing.ts';
 import type { Profile } from '../schema.ts';
 
 export interface Raster {
@@ -11,7 +12,18 @@ export interface Raster {
   readonly height: number;
   /** Where it is cut out, by a frame line; absent: in the middle. */
   readonly at?: { readonly left: number; readonly top: number };
+  /** What is delivered, where it is larger than that, and where in it that lies; around it is black. */
+  readonly padded?: Rectangle;
 }
+
+/** Of the delivered picture, with all that is black around the source's. */
+export const deliveredSize = ({ width, height, padded }: Raster): { width: number; height: number } => ({
+  width: padded?.width ?? width,
+  height: padded?.height ?? height,
+});
+
+/** Half of what is left over, on a chroma sample. */
+const middle = (whole: number, part: number): number => 2 * Math.floor((whole - part) / 4);
 
 /** Where in the scaled picture the delivered one is cut out: the middle, on a chroma sample; what is only cut to a multiple loses its last columns and lines. */
 export function cutOf({ scaled, width, height, at }: Raster): {
@@ -19,7 +31,6 @@ export function cutOf({ scaled, width, height, at }: Raster): {
   readonly top: number;
 } {
   if (at !== undefined) return at;
-  const middle = (whole: number, part: number): number => 2 * Math.floor((whole - part) / 4);
   return { left: middle(scaled.width, width), top: middle(scaled.height, height) };
 }
 
@@ -125,7 +136,20 @@ function insideLine(
     width: (line.width * inside.width) / inside.scaled.width,
     height: (line.height * inside.height) / inside.scaled.height,
   };
-  return framed(size, shown, { width: inside.width, height: inside.height });
+  return {
+    ...framed(size, shown, { width: inside.width, height: inside.height }),
+    ...(inside.padded === undefined ? {} : { padded: inside.padded }),
+  };
+}
+
+/** In the middle of a box; what fills it stays as it is. */
+function inBox(raster: Raster, box: { readonly width: number; readonly height: number }): Raster {
+  if (raster.width === box.width && raster.height === box.height) return raster;
+  const { width, height } = box;
+  return {
+    ...raster,
+    padded: { left: middle(width, raster.width), top: middle(height, raster.height), width, height },
+  };
 }
 
 export function rasterOf(video: VideoFacts, raster: Profile['raster']): Raster {
@@ -139,6 +163,9 @@ export function rasterOf(video: VideoFacts, raster: Profile['raster']): Raster {
     return { scaled: { width: video.width, height: video.height }, width: video.width, height: video.height };
   const { width, height } = upright(video);
   const multiple = raster.multiple_of;
+  const { width: across, height: down } = raster;
+  if (raster.policy === 'pad' && across !== null && down !== null)
+    return inBox(rasterOf(video, { ...raster, policy: 'fit' }), { width: across, height: down });
   if (raster.policy === 'native' || raster.width === null) return asShot(width, height, multiple);
   const byWidth = over(raster.width, width);
   const byHeight = raster.height === null ? null : over(raster.height, height);

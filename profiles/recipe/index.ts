@@ -6,6 +6,7 @@ import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
 import { audioChains, audioInputs } from './audio.ts';
+import { barChains } from './bars.ts';
 import { burnIn, type TextFile } from './burn-in.ts';
 import { comparedOf, decodedPads, givenPads } from './compared.ts';
 import { composeOutputs } from './compose.ts';
@@ -19,6 +20,7 @@ import {
   tagFilter,
   WITNESS,
 } from './picture.ts';
+import { madeFrames } from './made-frames.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import { rawPictures } from '../../proof/tap.ts';
@@ -100,10 +102,11 @@ export function recipeOf(request: RecipeRequest): Recipe {
     const text = burnIn({ outcome, bits, textFolder, key: `text-${index}`, alignsText });
     const plan = tilesOf(seen, profile, outcome);
     return {
-      picture: [...otherRate(seen, outcome), ...pictureFilters(seen, profile, outcome)],
+      picture: [...otherRate(seen, outcome), ...pictureFilters(seen, profile, outcome, String(index))],
       rest: [...text.filters, tagFilter(outcome)],
       files: text.files,
       text: textTap(outcome, index),
+      bars: barChains(outcome, index),
       light: outcome.contentLight === null ? null : `light${index}`,
       ...comparedOf(plan, index, seen),
     };
@@ -145,6 +148,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
   };
   const split = (pads: readonly string[]): string =>
     `split=${pads.length}${pads.map((pad) => `[${pad}]`).join('')}`;
+  const whole = frames ? madeFrames(facts, 'frames') : null;
   const ofDeliverables = [...takenBy(null), ...(frames ? ['frames'] : [])];
   const ofViews = viewed.flatMap((view) => [`view${view.index}`, ...decodedPads(view)]);
   const onGrid = deliverables.find(({ outcome }) => outcome.cadence.constant !== null)?.outcome;
@@ -174,6 +178,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
   const graph = [
     decoded,
     ...witness.chains,
+    ...(whole?.chains ?? []),
     ...viewed.flatMap((view) => [
       `[view${view.index}]${[...(view.shown.from === 'recorded' ? [...framesOfFields(facts), ...recordedRgb(facts, view.shown)] : []), split([`table${view.index}`, ...givenPads(view), view.thin.before])].join(',')}`,
       `[table${view.index}]${throughTable(view.table)},${split([...takenBy(views[view.index] ?? null), view.fingerprints.from, view.thin.behind])}`,
@@ -182,16 +187,21 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ]),
     ...shared,
     ...ways.flatMap((way, index) => {
-      const { picture, rest, tiles: own, text, whole, light } = way;
+      const { picture, rest, tiles: own, text, bars, whole, light } = way;
       const tap = taps[index] ?? null;
       const last = tap === null ? `out${index}` : `made${index}`;
       // What others see of the picture here, beside the way that it goes on.
       const seenBy = (pads: readonly string[], on: string): string => split([on, ...pads]);
-      const untexted = [own?.joints.untexted, whole?.wanted.untexted, text?.before].flatMap(
-        (pad) => pad ?? [],
-      );
+      const isTexted = text !== null;
+      const untexted = [
+        own?.joints.untexted,
+        whole?.wanted.untexted,
+        text?.before,
+        isTexted ? bars?.from : undefined,
+      ].flatMap((pad) => pad ?? []);
       const given = [
         ...givenPads(way),
+        ...(isTexted || bars === null ? [] : [bars.from]),
         ...(text === null ? [] : [text.given]),
         ...(light === null ? [] : [light]),
       ];
@@ -206,6 +216,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ...compared.flatMap(({ whole }) => whole?.chains ?? []),
     ...compared.flatMap(({ placing }) => placing?.chains ?? []),
     ...texts.flatMap(({ chains }) => chains),
+    ...ways.flatMap(({ bars }) => bars?.chains ?? []),
     ...deliverables.flatMap(({ outcome }, index) =>
       audioChains(facts, outcome, { isFed: fed, key: `out${index}` }),
     ),
@@ -243,6 +254,12 @@ export function recipeOf(request: RecipeRequest): Recipe {
   const lightOutputs = ways.flatMap(({ light }, deliverable) =>
     light === null ? [] : [{ pipe: { kind: 'light', deliverable } as const, options: rawPictures(light) }],
   );
+  const barOutputs = ways.flatMap(({ bars }, deliverable) =>
+    (bars?.outputs ?? []).map((options, bar) => ({
+      pipe: { kind: 'bar', deliverable, bar } as const,
+      options,
+    })),
+  );
   const aside = [
     ...tileOutputs,
     ...wholeOutputs,
@@ -250,6 +267,8 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ...viewOutputs,
     ...textOutputs,
     ...lightOutputs,
+    ...barOutputs,
+    ...(whole?.outputs ?? []).map(({ of, options }) => ({ pipe: { kind: 'made', of } as const, options })),
   ];
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
@@ -273,10 +292,19 @@ export function recipeOf(request: RecipeRequest): Recipe {
         options,
         target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + index}`,
       })),
-      ...(frames
+      ...(whole !== null
         ? [
             {
-              options: ['-map', '[frames]', '-fps_mode', 'passthrough', '-c:v', 'rawvideo', '-f', 'rawvideo'],
+              options: [
+                '-map',
+                `[${whole.end}]`,
+                '-fps_mode',
+                'passthrough',
+                '-c:v',
+                'rawvideo',
+                '-f',
+                'rawvideo',
+              ],
               target: `pipe:${FIRST_PIPE + deliverables.length + witness.outputs.length + aside.length}`,
             },
           ]

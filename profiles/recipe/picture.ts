@@ -11,6 +11,7 @@ import {
 import { isRgb } from '../../media/pixel-format.ts';
 import { formatRatio, type Rate, sameRatio } from '../../media/time/rate.ts';
 import { colourOf } from '../outcome/colour.ts';
+import { barFilters } from './bars.ts';
 import { cutOf, rasterOf } from '../outcome/raster.ts';
 import { matrixForScaler, pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import { keptPixels } from '../lossless-pixel-formats.ts';
@@ -95,8 +96,8 @@ function keptFilters({ video }: ClipFacts): string[] {
   return [...renamed, shapeFilter(video.pixelAspect)];
 }
 
-/** To raster, pixels, matrix and range of the outcome. Text is drawn behind this, `tagFilter` comes last. */
-export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outcome): string[] {
+/** To raster, pixels, matrix and range of the outcome; `key`: of pads of their own. Text is drawn behind this, `tagFilter` comes last. */
+export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outcome, key = ''): string[] {
   if (outcome.exact !== null) return keptFilters(facts);
   const raster = rasterOf(facts.video, profile.raster);
   const { scaled } = raster;
@@ -140,11 +141,12 @@ export function pictureFilters(facts: ClipFacts, profile: Profile, outcome: Outc
     `format=${pixels}`,
     ...behind.filters,
   ];
-  if (scaled.width !== outcome.width || scaled.height !== outcome.height) {
+  if (scaled.width !== raster.width || scaled.height !== raster.height) {
     const { left, top } = cutOf(raster);
     // FFmpeg 5.1's VC-3 encoder crashes on lines that do not begin where a processor likes it: they are copied to such places.
-    filters.push(`crop=w=${outcome.width}:h=${outcome.height}:x=${left}:y=${top}:exact=1`, 'copy');
+    filters.push(`crop=w=${raster.width}:h=${raster.height}:x=${left}:y=${top}:exact=1`, 'copy');
   }
+  if (raster.padded !== undefined) filters.push(...barFilters(outcome, pixels, key));
   return [...filters, shapeFilter(outcome.pixelAspect)];
 }
 

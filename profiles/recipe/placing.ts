@@ -1,6 +1,7 @@
 /** Smooth means of luma of the source and of the encoder's input, taken inside the one decode, for proof/encoder-input/placing.ts. */
 import { isGray, isPlanarYuv, isRgb } from '../../media/pixel-format.ts';
 import { bitDepthOf } from '../../media/probe/picture.ts';
+import { withoutBars } from '../../proof/framing.ts';
 import { type PlacingGrid, placingGrid } from '../../proof/encoder-input/placing.ts';
 import type { Size, TilePlan } from '../../proof/encoder-input/tiles.ts';
 import { START } from './tiles.ts';
@@ -88,7 +89,7 @@ export function placingChains(
             ...three.map((one) => `[${pad(one)}]${small.join(',')}[${pad(one)}-small]`),
             `${three.map((one) => `[${pad(one)}-small]`).join('')}vstack=inputs=3[${pad('source-out')}]`,
           ]),
-      `[${pad('given')}]${[START, `extractplanes=${given}`, ...laidBack, ...means(grid, scaled)].join(',')}[${pad('given-out')}]`,
+      `[${pad('given')}]${[START, ...withoutBars(plan), `extractplanes=${given}`, ...laidBack, ...means(grid, scaled)].join(',')}[${pad('given-out')}]`,
     ],
     ends: { source: pad('source-out'), given: pad('given-out') },
   };

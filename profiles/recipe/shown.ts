@@ -43,7 +43,7 @@ export function recordedTiles(facts: ClipFacts): TilePlan {
   const size = uprightSize(facts.video);
   return tilePlan({
     source: size,
-    framing: { scaled: size, window: { left: 0, top: 0, ...size }, covered: [] },
+    framing: { scaled: size, window: { left: 0, top: 0, ...size }, covered: [], inset: null },
     fields: earlierField(facts.video) !== null,
     frames: facts.video.frames,
     rgb: false,

@@ -2,6 +2,7 @@
 import { createHash } from 'node:crypto';
 import { type ClipFacts, earlierField, uprightSize } from '../../media/facts.ts';
 import { isRgb } from '../../media/pixel-format.ts';
+import { withoutBars } from '../../proof/framing.ts';
 import { isMatrix } from '../../proof/levels.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import {
@@ -162,7 +163,7 @@ export function tileChains(plan: TilePlan, index: number, pixelFormat: string): 
         sources.map(({ to }) => to),
         `tiles-source-out${index}`,
       ),
-      ...cuts(given, (tile) => crop(plan.given, places(plan, tile).given)),
+      ...cuts(given, (tile) => crop(plan.given, places(plan, tile).given), withoutBars(plan)),
       stacked(
         given.map(({ to }) => to),
         `tiles-given-out${index}`,

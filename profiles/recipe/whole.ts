@@ -1,4 +1,5 @@
 /** Whole frames of the source and of the encoder's input, taken inside the one decode: those that proof/encoder-input/whole.ts compares. */
+import { withoutBars } from '../../proof/framing.ts';
 import { wholeSources, type WholeSide } from '../../proof/encoder-input/whole.ts';
 import type { TilePlan } from '../../proof/encoder-input/tiles.ts';
 import { START, unpacked } from './tiles.ts';
@@ -24,7 +25,7 @@ export function wholeChains(plan: TilePlan, index: number, pixelFormat: string):
     chains: sides.map((of) => {
       const numbers = of === 'source' ? wholeSources(plan) : plan.whole;
       const chosen = `select=${numbers.map((number) => `eq(n\\,${number})`).join('+')}`;
-      const filters = [START, chosen, ...(of === 'source' ? unpacked(pixelFormat) : [])];
+      const filters = [START, chosen, ...(of === 'source' ? unpacked(pixelFormat) : withoutBars(plan))];
       return `[${pad(of)}]${filters.join(',')}[${pad(of)}-out]`;
     }),
     ends: sides.map((of) => ({ of, pad: `${pad(of)}-out` })),

@@ -15,6 +15,7 @@ export type Pipe =
   | { readonly kind: 'exact'; readonly pixelFormat: string }
   | { readonly kind: 'exact-audio'; readonly track: number }
   | { readonly kind: 'frames' }
+  | { readonly kind: 'made'; readonly of: 'luma' | 'colour' }
   | { readonly kind: 'bitstream'; readonly deliverable: number }
   | { readonly kind: 'sketch'; readonly deliverable: number }
   | { readonly kind: 'source' }
@@ -24,6 +25,7 @@ export type Pipe =
   | { readonly kind: 'placing'; readonly of: 'source' | 'given'; readonly comparer: number }
   | { readonly kind: 'thin'; readonly of: 'before' | 'behind'; readonly view: number }
   | { readonly kind: 'text'; readonly deliverable: number }
+  | { readonly kind: 'bar'; readonly deliverable: number; readonly bar: number }
   | { readonly kind: 'light'; readonly deliverable: number }
   | { readonly kind: 'luma'; readonly view: number | null }
   | { readonly kind: 'colour'; readonly view: number | null }

@@ -4,7 +4,7 @@
  * (profiles/recipe/tiles.ts) and who computes them again come to the same ones.
  */
 import { createHash } from 'node:crypto';
-import type { Rectangle } from '../framing.ts';
+import type { Framing, Rectangle } from '../framing.ts';
 
 export interface Size {
   readonly width: number;
@@ -35,6 +35,8 @@ export interface TilePlan {
   readonly source: Size;
   readonly scaled: Size;
   readonly window: Rectangle;
+  /** Where the window lies in an encoder's input with black around it; null: it is all of it. Places are counted in the window. */
+  readonly inset: Framing['inset'];
   /** What is cut out of the source, and of the encoder's input. */
   readonly cut: Size;
   readonly given: Size;
@@ -51,7 +53,7 @@ export interface TilePlan {
   readonly frames: number;
   /** Frames that are compared whole. */
   readonly whole: readonly number[];
-  /** Where text may stand, in the encoder's input. */
+  /** Where text may stand, in the window. */
   readonly covered: readonly Rectangle[];
 }
 
@@ -61,6 +63,7 @@ export interface TileRequest {
     readonly scaled: Size;
     readonly window: Rectangle;
     readonly covered: readonly Rectangle[];
+    readonly inset: Framing['inset'];
   };
   readonly fields: boolean;
   /** Of the clip. */
@@ -199,6 +202,7 @@ export function tilePlan(request: TileRequest): TilePlan {
     source,
     scaled,
     window,
+    inset: framing.inset,
     cut,
     given,
     step: { source: SOURCE_STEP, given: 2 },

@@ -1,4 +1,5 @@
 /** Clips of fields, lying on their side, mirrored, of pixels that are not square, log and plain: ready as they should be, and each fault of their shape is held. */
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { statedShape } from '../../check/orientation.ts';
@@ -10,7 +11,7 @@ import { freshFolder } from '../support/folder.ts';
 import { further } from '../support/lane.ts';
 import { factsOf } from '../support/make.ts';
 import { interpretation } from '../support/master.ts';
-import { masterJob } from '../support/masters.ts';
+import { masterJob, numberedFrames, sequenceClip } from '../support/masters.ts';
 import { ffmpeg } from '../support/media.ts';
 import type { Operation } from './operation.ts';
 
@@ -20,7 +21,7 @@ const LOG = 'lutyuv=y=220+(val-64)*0.5:u=512+(val-512)*0.35:v=512+(val-512)*0.35
 const TAGS = 'setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv';
 
 /** Bottom field first, of things that move between its fields. */
-async function woven(): Promise<Job> {
+async function woven(...besides: readonly string[]): Promise<Job> {
   const folder = freshFolder('woven');
   const path = join(folder, 'A001C001.mov');
   await ffmpeg(
@@ -34,7 +35,7 @@ async function woven(): Promise<Job> {
     place: { kind: 'movie', file: 'A001C001.mov' } as const,
     facts: await factsOf(path),
   };
-  return await masterJob(clip, freshFolder('delivery'), [PROFILE], interpretation);
+  return await masterJob(clip, freshFolder('delivery'), [PROFILE, ...besides], interpretation);
 }
 
 /** 4:2:2, mirrored and on its side, pixels of 4 to 3. */
@@ -74,6 +75,47 @@ async function phone(): Promise<Job> {
   return await masterJob(clip, freshFolder('delivery'), [profile], { ...interpretation, input: null });
 }
 
+type Still = 'dpx' | 'tif';
+/** Written into what ffmpeg wrote upright. DPX: the field (SMPTE ST 268-1, byte 768). TIFF: the entry of Software (305) becomes one of Orientation (274), a short. */
+function lieDown(path: string, still: Still, code: number): void {
+  const bytes = readFileSync(path);
+  if (still === 'dpx') bytes.writeUInt16BE(code, 768);
+  else {
+    const first = bytes.readUInt32LE(4);
+    const entries = Array.from({ length: bytes.readUInt16LE(first) }, (_, entry) => first + 2 + 12 * entry);
+    const software = entries.find((at) => bytes.readUInt16LE(at) === 305);
+    const behind = entries.find((at) => bytes.readUInt16LE(at) > 274);
+    if (software === undefined || behind === undefined) throw new RangeError('no entry to write over');
+    // Tags stand in the order of their numbers.
+    bytes.copyWithin(behind + 12, behind, software);
+    for (const [at, value] of [274, 3, 1, 0, code, 0].entries()) bytes.writeUInt16LE(value, behind + 2 * at);
+  }
+  writeFileSync(path, bytes);
+}
+
+/** Numbered frames in log, of R'G'B', that say that they lie otherwise. `said` null: shown as recorded. */
+async function lyingStills(still: Still, code: number, said: typeof interpretation | null): Promise<Job> {
+  const folder = freshFolder('lying-stills');
+  mkdirSync(join(folder, 'A001C001'));
+  const pixels = still === 'dpx' ? 'gbrp10be' : 'rgb48le';
+  await ffmpeg(
+    ...['-f', 'lavfi', '-i', 'testsrc2=s=320x240:r=24:d=1,format=gbrp10le', '-frames:v', '4'],
+    ...['-vf', `lutrgb=r=220+val*0.5:g=220+val*0.5:b=220+val*0.5,scale,format=${pixels}`],
+    ...['-start_number', '1001', join(folder, 'A001C001', `A001C001.%04d.${still}`)],
+  );
+  const place = numberedFrames(`.${still}`, { padding: 4, count: 4 });
+  for (let frame = 0; frame < place.count; frame += 1)
+    lieDown(join(folder, place.folder, `A001C001.${1001 + frame}.${still}`), still, code);
+  const clip = await sequenceClip(folder, place);
+  const timing = { timecode: '01:00:00:00' };
+  return await masterJob(
+    { ...clip, facts: { ...clip.facts, timing } },
+    freshFolder('delivery'),
+    said === null ? [PROFILE] : [PROFILE, 'grading-master-exr'],
+    said ?? { ...interpretation, input: null },
+  );
+}
+
 const graph = (from: string, to: string): Operation => ({ do: 'graph', stage: 'encoder', from, to });
 type Row = readonly [what: string, operation: Operation, code: string];
 const DEINTERLACED = 'bwdif=mode=send_frame:parity=bff:deint=all,scale';
@@ -86,6 +128,27 @@ const wovenFaults: readonly Row[] = [
       'encoder-input-differs',
     ],
     ['both fields in one frame', graph(DEINTERLACED, 'scale'), 'encoder-input-differs'],
+  ),
+];
+const FOR_MASTERS = 'bwdif=mode=send_frame:parity=bff:deint=all,format=yuv422p10le,split=2[frames-made]';
+const masterFaults: readonly Row[] = [
+  ['the other field first', graph(FOR_MASTERS, FOR_MASTERS.replace('bff', 'tff')), 'fields-reversed'],
+  ...further<Row>(
+    [
+      'both fields in one frame',
+      graph(FOR_MASTERS, 'format=yuv422p10le,split=2[frames-made]'),
+      'master-frames-not-as-decoded',
+    ],
+    [
+      'another deinterlacer',
+      graph(FOR_MASTERS, FOR_MASTERS.replace('bwdif', 'yadif')),
+      'master-spot-check-differs',
+    ],
+    [
+      "two frames in each other's place",
+      graph(FOR_MASTERS, FOR_MASTERS.replace('split', 'shuffleframes=0 2 1 3 4,split')),
+      'master-frames-not-as-decoded',
+    ],
   ),
 ];
 const lyingFaults: readonly Row[] = [
@@ -110,6 +173,12 @@ const lyingFaults: readonly Row[] = [
   ),
 ];
 
+const stillFaults: readonly Row[] = further<Row>([
+  'turned the other way',
+  graph('transpose=dir=clock', 'transpose=dir=cclock'),
+  'decode-other-clip',
+]);
+
 const phoneFaults: readonly Row[] = further<Row>([
   'chroma of a picture that is not scaled left where it lay',
   graph('format=yuv444p16le', 'format=yuv420p'),
@@ -117,10 +186,20 @@ const phoneFaults: readonly Row[] = further<Row>([
 ]);
 
 describe.each([
-  ['log of fields', woven, wovenFaults],
+  ['log of fields', () => woven(), wovenFaults],
+  ['a master of fields', () => woven('test/fixtures/profiles/fields-exr.yaml'), masterFaults],
   ['of a phone held upright', phone, phoneFaults],
   ['log on its side, mirrored', () => lying(interpretation), lyingFaults],
-  ...further(['plain, on its side, mirrored', () => lying(null), lyingFaults] as const),
+  ['DPX whose lines run down and follow to the left', () => lyingStills('dpx', 5, null), stillFaults],
+  ...further(
+    ['TIFF of orientation 6', () => lyingStills('tif', 6, null), stillFaults] as const,
+    [
+      'log DPX whose lines run up and follow to the left',
+      () => lyingStills('dpx', 7, interpretation),
+      [] as readonly Row[],
+    ] as const,
+    ['plain, on its side, mirrored', () => lying(null), lyingFaults] as const,
+  ),
 ] as const)('%s', (_, jobOf, faults) => {
   test('ready without a fault', async () => {
     const { verdict, reported } = await runCase(

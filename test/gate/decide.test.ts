@@ -701,6 +701,29 @@ test('text in the picture that nobody saw drawn is held', () => {
   expect(decideRoll(seen.input).verdict.verdict).toBe('ready');
 });
 
+test('a picture in a larger raster, of which nobody saw what lies around it, is held', () => {
+  const padded = (): ReturnType<typeof goodWorld> => {
+    const world = goodWorld();
+    const outcome = world.first.outcome as Outcome;
+    world.first.outcome = {
+      ...outcome,
+      proof: {
+        ...outcome.proof,
+        framing: { ...outcome.proof.framing, inset: { left: 0, top: 8 } },
+      },
+    };
+    return world;
+  };
+  expect(decideRoll(padded().input).verdict).toMatchObject({
+    verdict: 'held',
+    findings: [expect.objectContaining({ code: 'check-absent', found: 'no result of the check `bars`' })],
+  });
+  const seen = padded();
+  const result = { status: 'passed', measured: 'm', expected: 'm', tool: 'own comparison' } as const;
+  seen.first.checks.push({ check: 'bars', ...result });
+  expect(decideRoll(seen.input).verdict.verdict).toBe('ready');
+});
+
 test('light that a stream states and nobody read a second time is held', () => {
   const lit = (): ReturnType<typeof goodWorld> => {
     const world = goodWorld();

@@ -77,7 +77,7 @@ test('the example of docs/profiles.md is a right profile', async () => {
   expect(findings).toEqual([]);
   expect(loaded?.profile).toMatchObject({
     container: 'mov',
-    raster: { policy: 'fit', width: 1280, height: 720 },
+    raster: { policy: 'pad', width: 1280, height: 720 },
     video: { codec: 'rdd36', quality: 'proxy' },
   });
 });

@@ -231,7 +231,7 @@ test('a clip that lies on its side is one of other sides, pixels and fields; wha
 test('numbered frames that say that they lie otherwise are named', async () => {
   const folder = freshFolder('lying');
   const headers = await Promise.all(
-    [0, 0xffff, 3].map(async (orientation, index) => {
+    [0, 0xffff, 8].map(async (orientation, index) => {
       // SMPTE ST 268-1, tables 1 and 2: two by two pixels of R, G, B.
       const bytes = Buffer.alloc(2048 + 16);
       bytes.write('SDPX', 0, 'latin1');
@@ -266,7 +266,7 @@ test('numbered frames that say that they lie otherwise are named', async () => {
     statedRate: null,
   } as const;
   expect(lyingFindings(place, headers, {}).map(({ code, found }) => [code, found])).toEqual([
-    ['clip-rotation-unsupported', 'frame 9: image orientation 3'],
+    ['clip-rotation-unsupported', 'frame 9: image orientation 8'],
   ]);
   expect(lyingFindings(place, headers.slice(0, 2), {})).toEqual([]);
 });

@@ -28,7 +28,8 @@ const decide = (facts: ClipFacts, raster: Partial<Profile['raster']>, demosaic: 
   if (fine.display === undefined) throw new Error('no display');
   const profile: Profile = {
     ...fine,
-    raster: { ...fine.raster, ...raster },
+    // The height that a width makes, whatever it is.
+    raster: { ...fine.raster, height: null, ...raster },
     display: { ...fine.display, development: { ...fine.display.development, demosaic } },
   };
   return outcomeOf({ day: 'd', roll: 'r', clip: { id: 'c', name: 'c' }, facts, profile });

@@ -90,7 +90,7 @@ describe('a file of the user', () => {
       name: 'third',
       reel: 'roll',
       timecode: { missing: 'zero' },
-      raster: { width: 1280, policy: 'fit' },
+      raster: { width: 1280, height: 1080, policy: 'pad' },
     });
   });
 
@@ -306,7 +306,7 @@ describe('refusals name file, line, field, what was found and what would do', ()
     ],
     [
       'fill without a height',
-      `${head}raster: { policy: fill }\n`,
+      `${head}raster: { policy: fill, height: null }\n`,
       'profile-combination',
       5,
       'raster.height',

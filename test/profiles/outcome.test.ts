@@ -128,6 +128,30 @@ describe('raster', () => {
     expect(rasterOf(video, raster)).toMatchObject({ width, height });
   });
 
+  // Black at each side is half of what is left, to a pair of pixels downwards.
+  test.each<
+    [
+      string,
+      ReturnType<typeof videoFacts>,
+      boolean,
+      readonly [width: number, height: number],
+      readonly [left: number, top: number] | null,
+    ]
+  >([
+    ['its own shape: nothing around it', videoFacts({ width: 3840, height: 2160 }), true, [1920, 1080], null],
+    ['upright: 607.5 wide', videoFacts({ width: 1080, height: 1920 }), true, [608, 1080], [656, 0]],
+    ['open gate, 4:3', videoFacts({ width: 4096, height: 3072 }), true, [1440, 1080], [240, 0]],
+    ['4096x1716: 804.4 high', videoFacts({ width: 4096, height: 1716 }), true, [1920, 804], [0, 138]],
+    ['small, enlarged', videoFacts({ width: 640, height: 480 }), true, [1440, 1080], [240, 0]],
+    ['small, not enlarged', videoFacts({ width: 640, height: 480 }), false, [640, 480], [640, 300]],
+  ])('pad, %s', (_title, video, enlarge, [width, height], at) => {
+    const raster = rasterOf(video, { policy: 'pad', width: 1920, height: 1080, multiple_of: 2, enlarge });
+    expect(raster).toMatchObject({ width, height });
+    expect(raster.padded ?? null).toEqual(
+      at === null ? null : { left: at[0], top: at[1], width: 1920, height: 1080 },
+    );
+  });
+
   test('fill scales until nothing of the box is bare: 4096x1716 to 2578x1080, 1080x1920 to 1920x3414', () => {
     // 1716 to 1080 makes 4096 into 2577.9; 1080 to 1920 makes 1920 into 3413.3. Both to the nearest even.
     expect(rasterOf(videoFacts({ width: 4096, height: 1716 }), fill).scaled).toEqual({
@@ -547,7 +571,7 @@ describe('what else a profile refuses', () => {
 
   test('every reason at once, each with roll, clip and profile', () => {
     const decision = decide(
-      vc3,
+      { ...vc3, raster: { ...vc3.raster, policy: 'fit', height: null } },
       clipFacts({
         timecode: null,
         video: { fieldOrder: 'bottom-first', width: 100_000 },

@@ -80,7 +80,7 @@ function verdictOf(from: Name, to: Name, lie: Lie): PictureVerdict {
   return comparePictures({
     source: fingerprintsOf(from, inPlace),
     output: fingerprintsOf(to, lie),
-    framing: { scaled, window: { left: 0, top: 0, ...scaled }, covered: [] },
+    framing: { scaled, window: { left: 0, top: 0, ...scaled }, covered: [], inset: null },
     coding: 'intra',
     basis: { source: { matrix: from, range: 'limited' }, output: { matrix: to, range: 'limited' } },
     fields: null,

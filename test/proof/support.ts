@@ -7,7 +7,7 @@ import { pictureTap, rawPictures, type TappedPicture } from '../../proof/tap.ts'
 
 /** The whole picture, nothing covered. */
 export function wholeFraming(width: number, height: number): Framing {
-  return { scaled: { width, height }, window: { left: 0, top: 0, width, height }, covered: [] };
+  return { scaled: { width, height }, window: { left: 0, top: 0, width, height }, covered: [], inset: null };
 }
 
 /** `input`: input arguments of ffmpeg. */

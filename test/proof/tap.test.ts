@@ -288,6 +288,7 @@ test('a picture that was cut out of the middle gives the cells of the whole one 
     scaled: { width: WIDTH, height: HEIGHT },
     window: { left: 64, top: 28, width: 320, height: 200 },
     covered: [],
+    inset: null,
   };
   const ours = await fingerprintsOf(['-i', whole], {
     pixelFormat: 'yuv420p',
@@ -314,22 +315,26 @@ test('a profile that covers or cuts nearly everything leaves nothing to compare 
     scaled: { width: 1920, height: 1080 },
     window: { left: 0, top: 0, width: 1920, height: 1080 },
   };
-  expect(isComparable({ ...whole, covered: [] })).toBe(true);
+  expect(isComparable({ ...whole, covered: [], inset: null })).toBe(true);
   expect(
     isComparable({
       ...whole,
+      inset: null,
       covered: [
         { left: 0, top: 0, width: 1920, height: 432 },
         { left: 0, top: 648, width: 1920, height: 432 },
       ],
     }),
   ).toBe(true);
-  expect(isComparable({ ...whole, covered: [{ left: 0, top: 60, width: 1920, height: 1020 }] })).toBe(false);
+  expect(
+    isComparable({ ...whole, covered: [{ left: 0, top: 60, width: 1920, height: 1020 }], inset: null }),
+  ).toBe(false);
   expect(
     isComparable({
       scaled: { width: 1920, height: 1080 },
       window: { left: 900, top: 500, width: 60, height: 60 },
       covered: [],
+      inset: null,
     }),
   ).toBe(false);
 });

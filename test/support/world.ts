@@ -102,6 +102,7 @@ export const outcome: Outcome = {
       scaled: { width: 320, height: 180 },
       window: { left: 0, top: 0, width: 320, height: 180 },
       covered: [],
+      inset: null,
     },
     basis: { matrix: 'bt709', range: 'limited' },
     earlierField: null,

@@ -27,7 +27,7 @@ test('tiles of what the encoder is given lie beside watermarks, and those of the
   const marks = [60, 170, 280].map((top) => ({ left: 100, top, width: 200, height: 30 }));
   const plan = tilePlan({
     source: whole,
-    framing: { scaled: whole, window: { left: 0, top: 0, ...whole }, covered: marks },
+    framing: { scaled: whole, window: { left: 0, top: 0, ...whole }, covered: marks, inset: null },
     fields: false,
     frames: 10,
     rgb: false,

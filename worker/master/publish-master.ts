@@ -4,6 +4,7 @@ import { checkMaster } from '../../check/master/index.ts';
 import type { WhileMadeReport } from '../../check/while-made.ts';
 import type { Finding, FindingSubject } from '../../findings/finding.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
+import { barsOf } from '../bars.ts';
 import { drawnTextOf } from '../burn-in.ts';
 import { colourWayOf } from '../colour-way.ts';
 import { finishContentLight } from '../content-light.ts';
@@ -142,6 +143,7 @@ async function finishShown(
   const colourWay = colourWayOf(job, deliverable, made.colourWays[index] ?? null);
   const encoderInput = encoderInputOf(job, deliverable, made.encoderInputs[index] ?? null);
   const drawnText = drawnTextOf(job, deliverable, made.texts[index] ?? null);
+  const bars = barsOf(job, deliverable, made.bars[index] ?? null);
   return await finish(
     jobRun,
     { ...output, command: [run.command, ...run.args] },
@@ -158,6 +160,7 @@ async function finishShown(
       ...(colourWay === null ? {} : { colourWay }),
       ...(encoderInput === null ? {} : { encoderInput }),
       ...(drawnText === null ? {} : { drawnText }),
+      ...(bars === null ? {} : { bars }),
     },
   );
 }

@@ -2,15 +2,16 @@
  * What some pixels of a few frames must be, found again by other means than the master's: the source is opened and decoded
  * once more, frame by frame, and goes its way in double precision through the references of the kernels.
  */
-import { dirname, resolve } from 'node:path';
+import { dirname } from 'node:path';
 import { programFile } from '../../files/installation.ts';
 import type { ToSceneLinear } from '../../check/master/scene-linear.ts';
 import type { Job } from '../../ledger/job.ts';
 import { type OpenedInput, openInput } from '../../media/input.ts';
 import { exrPixels, unplaced } from './exr-spot.ts';
-import { codedPlace, statedOrientation, UPRIGHT } from '../../check/orientation.ts';
-import { fsPath } from '../../files/names.ts';
+import { codedPlace } from '../../check/orientation.ts';
+import { orientationOfClip } from '../clip-orientation.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
+import { earlierField } from '../../media/facts.ts';
 import type { Triple } from '../../media/colour/matrix.ts';
 import { AS_CODED, isUpright, turnOf, uprightChains } from '../../media/upright.ts';
 import { isSiting } from '../../media/colour/siting.ts';
@@ -24,6 +25,7 @@ import { declaredPictures } from './declared.ts';
 import { sourcePicture } from './source-picture.ts';
 import type { Spotted } from './raw-spot.ts';
 import { spotPixels } from './spot-pixels.ts';
+import { wholeOfFields } from './whole-of-fields.ts';
 import type { SpotOrder, SpotSetup } from './spot-thread.ts';
 
 const STALL_MILLISECONDS = 120_000;
@@ -44,6 +46,16 @@ export interface SpotRequest {
 
 /** null: the decoder gave no such frame alone (not every file can be entered in its middle). */
 export async function decodedFrame(
+  request: Pick<SpotRequest, 'job' | 'outcome' | 'tools' | 'signal'>,
+  size: { readonly width: number; readonly height: number },
+  input: OpenedInput & { readonly lead?: number },
+  lies: 'upright' | 'as-coded' = 'upright',
+): Promise<Buffer | null> {
+  return await decodedFrames(request, size, input, { lies, count: 1 });
+}
+
+/** Several, one behind the other; null: as many did not come. */
+export async function decodedFrames(
   {
     job,
     outcome: { linearisation },
@@ -52,14 +64,15 @@ export async function decodedFrame(
   }: Pick<SpotRequest, 'job' | 'outcome' | 'tools' | 'signal'>,
   { width, height }: { readonly width: number; readonly height: number },
   input: OpenedInput & { readonly lead?: number },
-  lies: 'upright' | 'as-coded' = 'upright',
+  { lies, count }: { readonly lies: 'upright' | 'as-coded'; readonly count: number },
 ): Promise<Buffer | null> {
   if (linearisation.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
   const { video } = job.facts;
-  const { bytes: frameBytes } =
+  const { bytes: oneFrame } =
     lies === 'upright'
       ? layoutOf(linearisation.pixelFormat, width, height)
       : layoutOf(video.pixelFormat, video.width, video.height);
+  const frameBytes = count * oneFrame;
   const lead = `${leadFilter(input.lead ?? 0)}null`;
   const graph =
     lies === 'upright' && !isUpright(turnOf(video))
@@ -91,7 +104,7 @@ export async function decodedFrame(
         ...input.args,
         ...graph,
         '-frames:v',
-        '1',
+        String(count),
         '-fps_mode',
         'passthrough',
         '-c:v',
@@ -169,13 +182,9 @@ type CodesAt = (bytes: Buffer, x: number, y: number) => Triple;
 async function codesAt({ job, outcome: { linearisation, width, height } }: SpotRequest): Promise<CodesAt> {
   if (linearisation.kind !== 'coded') throw new RangeError('a coded spot of a raw clip');
   const { video, declared } = job.facts;
-  const { place } = job.clip;
   const source = sourcePicture(linearisation, width, height);
-  if (declared !== undefined || place.kind === 'sequence')
-    return (bytes, x, y) => codeRgbAt(source, bytes, x, y);
-  const file = place.kind === 'movie' ? place.file : (place.parts[0]?.file ?? '');
-  const stated = await statedOrientation(fsPath(resolve(job.rollFolder, file)), video.streamIndex);
-  const orientation = stated === null || stated === 'other' ? UPRIGHT : stated;
+  if (declared !== undefined) return (bytes, x, y) => codeRgbAt(source, bytes, x, y);
+  const orientation = await orientationOfClip(job);
   const { chromaSiting = 'left' } = video;
   const coded = {
     ...source,
@@ -220,15 +229,51 @@ function frameOf(
     codes,
   }: { readonly bytes: Buffer; readonly values: Float32Array; readonly codes: CodesAt },
 ): number {
-  const has = (frame: number): boolean =>
-    pointsOf(frame, width, height).every(({ x, y }, point) =>
-      codes(bytes, x, y).every(
-        (code, channel) =>
-          Math.abs(code - (values[3 * (POINTS * frame + point) + channel] as number)) <=
-          SAME_CODE * Math.max(1, Math.abs(code)),
-      ),
-    );
-  return framesBeside(asked, frames).find(has) ?? asked;
+  return (
+    framesBeside(asked, frames).find((frame) => hasPoints(frame, { bytes, values, codes, width, height })) ??
+    asked
+  );
+}
+
+/** Whether a picture has the points of that frame. */
+function hasPoints(
+  frame: number,
+  {
+    bytes,
+    values,
+    codes,
+    width,
+    height,
+  }: {
+    readonly bytes: Buffer;
+    readonly values: Float32Array;
+    readonly codes: CodesAt;
+    readonly width: number;
+    readonly height: number;
+  },
+): boolean {
+  return pointsOf(frame, width, height).every(({ x, y }, point) =>
+    codes(bytes, x, y).every(
+      (code, channel) =>
+        Math.abs(code - (values[3 * (POINTS * frame + point) + channel] as number)) <=
+        SAME_CODE * Math.max(1, Math.abs(code)),
+    ),
+  );
+}
+
+/** A whole frame of fields, of the earlier one of the frame; the first one as builds of ffmpeg make it, whichever of them it has the points of. */
+async function ofFields(request: SpotRequest, frame: number, codes: CodesAt): Promise<Buffer | null> {
+  const { job, outcome, values } = request;
+  const { width, height, frames } = outcome;
+  const from = Math.max(0, frame - 1);
+  const count = Math.min(frames, frame + 2) - from;
+  const coded = await decodedFrames(request, outcome, await openAtFrame(job, from), {
+    lies: 'as-coded',
+    count,
+  });
+  if (coded === null) return null;
+  const made = wholeOfFields(job.facts.video, coded, { at: frame - from, count, isFirst: frame === 0 });
+  return made.find((bytes) => hasPoints(frame, { bytes, values, codes, width, height })) ?? made[0] ?? null;
 }
 
 /** One frame after the other, in a thread. Given up by the signal at once; the thread ends when its frame is done, with whatever program that asked. */
@@ -287,12 +332,14 @@ export async function spotsOf(request: SpotRequest): Promise<Spot[]> {
       };
     // Nobody but our own reader made such a picture.
     if (job.facts.exr?.reader === 'own') return null;
-    const bytes =
-      declared === null
-        ? await decodedFrame(request, outcome, await openAtFrame(job, frame), 'as-coded')
-        : (declared.get(frame) ?? null);
-    if (bytes === null) return null;
     codes ??= await codesAt(request);
+    const bytes =
+      declared !== null
+        ? (declared.get(frame) ?? null)
+        : earlierField(job.facts.video) === null
+          ? await decodedFrame(request, outcome, await openAtFrame(job, frame), 'as-coded')
+          : await ofFields(request, frame, codes);
+    if (bytes === null) return null;
     // Only a seek may land beside; the first frame needs none, and a decoder of its own knows its frames by their count.
     return codedSpot(
       outcome,

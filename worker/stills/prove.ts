@@ -2,7 +2,6 @@
  * What pixels of a still must be, found again by other means than its maker's: the frame is decoded once more, alone, or developed by the references of the
  * kernels, and goes its way in double precision. Both take the table of a colour way from one building of it, as the proof of every movie does.
  */
-import { resolve } from 'node:path';
 import {
   codedForSrgb,
   drawnPlaces,
@@ -12,8 +11,8 @@ import {
 } from '../../check/stills/pixels.ts';
 import type { ReadStill } from '../../check/stills/png.ts';
 import { sceneLinearOf } from '../../check/master/scene-linear.ts';
-import { codedPlace, statedOrientation, UPRIGHT } from '../../check/orientation.ts';
-import { fsPath } from '../../files/names.ts';
+import { codedPlace } from '../../check/orientation.ts';
+import { orientationOfClip } from '../clip-orientation.ts';
 import type { Job } from '../../ledger/job.ts';
 import { isSiting } from '../../media/colour/siting.ts';
 import { earlierField, type VideoFacts } from '../../media/facts.ts';
@@ -155,19 +154,12 @@ interface Coded {
 }
 
 /** The picture as it is coded, and how its file says that it is to be seen. */
-async function sourceOf(
-  { rollFolder, clip: { place }, facts: { video } }: Job,
-  { recorded, shown }: StillsOutcome,
-): Promise<Coded> {
+async function sourceOf(job: Job, { recorded, shown }: StillsOutcome): Promise<Coded> {
   const values = shown?.from === 'recorded' ? shown : recorded;
   if (values === null) throw new RangeError('recorded code values that nobody took for anything');
   const { matrix, range, siting } = values;
-  const { width, height, pixelFormat, chromaSiting = 'left' } = video;
-  const file =
-    place.kind === 'movie' ? place.file : place.kind === 'spanned' ? (place.parts[0]?.file ?? null) : null;
-  const stated =
-    file === null ? null : await statedOrientation(fsPath(resolve(rollFolder, file)), video.streamIndex);
-  const orientation = stated === null || stated === 'other' ? UPRIGHT : stated;
+  const { width, height, pixelFormat, chromaSiting = 'left' } = job.facts.video;
+  const orientation = await orientationOfClip(job);
   return {
     source: {
       width,

@@ -26,6 +26,9 @@ const COMPONENTS: Readonly<Record<number, number>> = {
   103: 4,
 };
 
+/** Image orientation (SMPTE ST 268-1, Table 2, as OpenImageIO's libdpx/DPXHeader.h has it: where a line runs, and then where the lines follow each other), by the number of EXIF for the same. */
+const AS_EXIF: readonly number[] = [1, 2, 4, 3, 5, 6, 8, 7];
+
 /** Bytes of one line without compression: 10 and 12 bits filled to words unless packed tight. */
 const UNDEFINED_16 = 0xffff;
 
@@ -68,8 +71,8 @@ export async function readDpx(
     horizontal !== UNDEFINED && vertical !== UNDEFINED && horizontal > 0 && vertical > 0
       ? ratio(horizontal, vertical)
       : null;
-  // Table 2: from left to right and from the top down.
   const orientation = u16(768);
+  const seen = AS_EXIF[orientation];
   const header: StillHeader = {
     format: 'dpx',
     kind: 'encoded',
@@ -84,7 +87,9 @@ export async function readDpx(
     reel: null,
     ...(orientation === 0 || orientation === UNDEFINED_16
       ? {}
-      : { lies: `image orientation ${orientation}` }),
+      : seen === undefined
+        ? { lies: `image orientation ${orientation}` }
+        : { orientation: seen }),
     neededBytes: plain ? dataOffset + height * lineBytes(width * components, bits, u16(804)) : null,
   };
   return { header, stated: statedInDpx(bytes.subarray(0, Math.min(bytes.length, dataOffset)), little) };

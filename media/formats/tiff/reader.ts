@@ -41,7 +41,11 @@ export async function readTiff(
         : 'encoded',
     width,
     height,
-    ...(orientation === 1 ? {} : { lies: `Orientation ${orientation}` }),
+    ...(orientation === 1
+      ? {}
+      : orientation >= 2 && orientation <= 8
+        ? { orientation }
+        : { lies: `Orientation ${orientation}` }),
     pixelAspect: null,
     rate: await readFrameRate([first]),
     timecode: await readTimeCode(first),

@@ -1,0 +1,34 @@
+/** Frames of fields for masters: made inside the one decode, with fingerprints of what was made. */
+import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { pictureTap, rawPictures } from '../../proof/tap.ts';
+import { framesOfFields } from './picture.ts';
+
+export interface MadeFrames {
+  readonly chains: readonly string[];
+  /** The pad that the frames end at. */
+  readonly end: string;
+  readonly outputs: readonly { readonly of: 'luma' | 'colour'; readonly options: readonly string[] }[];
+}
+
+/** From pad `from`; of a progressive clip nothing is made. */
+export function madeFrames(facts: ClipFacts, from: string): MadeFrames {
+  if (earlierField(facts.video) === null) return { chains: [], end: from, outputs: [] };
+  const tap = pictureTap('fingerprints', {
+    pixelFormat: facts.video.pixelFormat,
+    size: facts.video,
+    earlierField: null,
+    framing: null,
+  });
+  const end = `${from}-made`;
+  return {
+    chains: [
+      `[${from}]${[...framesOfFields(facts), `format=${facts.video.pixelFormat}`].join(',')},split=2[${end}][fingerprints-${end}]`,
+      ...tap.chains.map((chain) => chain.replace(/\[([a-z-]+)\]/g, `[$1-${end}]`)),
+    ],
+    end,
+    outputs: (['luma', ...(tap.hasColour ? (['colour'] as const) : [])] as const).map((of) => ({
+      of,
+      options: rawPictures(`${of}-${end}`),
+    })),
+  };
+}
