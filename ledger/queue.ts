@@ -123,6 +123,8 @@ export const workerSetupSchema = z.object({
   /** BullMQ lockDuration and stalledInterval. Short where a dead worker is noticed on the same machine, longer over a network. */
   lockMilliseconds: z.int().positive(),
   stalledMilliseconds: z.int().positive(),
+  /** One of many machines: it takes from the queues that its starter names, and gives back what is not for this machine. False: it takes everything, from the one queue of a run on one machine. */
+  farm: z.boolean(),
   /** A worker's log, JSON lines; null: none. */
   logFile: z.string().nullable(),
 });

@@ -1,11 +1,11 @@
 /** `rushlight worker`: this machine joins a shared queue, until it is asked to end. */
-import { tmpdir } from 'node:os';
+import { hostname, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Finding } from '../../findings/finding.ts';
 import { printableAddress } from '../../ledger/queue.ts';
-import { locateTools } from '../../process/locate.ts';
-import { FARM_LOCKS } from '../night/engine.ts';
-import { defaultWorkers, startWorkers } from '../night/workers.ts';
+import { joinFarm } from '../machine/member.ts';
+import { standingFindings } from '../machine/standing.ts';
+import { defaultWorkers } from '../night/workers.ts';
 import { printJson, printText } from '../show/output.ts';
 import { count, findingText } from '../show/words.ts';
 import { inspectSharedRedis, parseQueueAddress } from '../store/shared.ts';
@@ -30,15 +30,14 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
   const say = (text: string): void => {
     if (options.quiet !== true) process.stderr.write(`${text}\n`);
   };
-  const [notes, tools] = await Promise.all([
-    inspectSharedRedis(address),
-    locateTools({
-      ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),
-      ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }),
-    }),
-  ]);
-  for (const note of notes) say(findingText(note));
-  const findings: Finding[] = [...notes];
+  const findings: Finding[] = [];
+  const report = (...reported: readonly Finding[]): void => {
+    for (const item of reported) {
+      findings.push(item);
+      say(findingText(item));
+    }
+  };
+  report(...(await inspectSharedRedis(address)));
   const interrupts = listenForInterrupts();
   const workers = options.workers ?? defaultWorkers();
   const logFolder = options.work ?? join(tmpdir(), `rushlight-worker-${process.pid}`);
@@ -46,31 +45,29 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
   const gone = new Promise<void>((resolve) => {
     onGone = resolve;
   });
-  const pool = startWorkers(
+  const member = joinFarm(
     {
-      count: workers,
-      slots: options.slots ?? null,
-      logFolder,
-      setup: {
-        queue: address,
-        ffmpeg: tools.ffmpeg.path,
-        ffprobe: tools.ffprobe.path,
+      address,
+      tools: options,
+      pool: {
+        count: workers,
+        slots: options.slots ?? null,
+        logFolder,
         stallSeconds: options.stallSeconds ?? DEFAULT_STALL_SECONDS,
-        ...FARM_LOCKS,
       },
     },
     {
-      // Over a network a lock is left to run out.
-      onLost: () => undefined,
-      onDeath: (reported) => {
-        findings.push(reported);
-        say(findingText(reported));
-      },
+      onDeath: report,
       onAllGone: (reported) => {
-        findings.push(reported);
-        say(findingText(reported));
+        report(reported);
         onGone();
       },
+      onStanding: (standing) => {
+        const news = standingFindings(standing, hostname());
+        report(...news);
+        if (news.length === 0) say(`This machine is fit again for jobs of run ${standing.run}.`);
+      },
+      log: () => undefined,
     },
   );
   say(
@@ -80,8 +77,8 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
     interrupts.first.addEventListener('abort', () => resolve(), { once: true }),
   );
   const hasWorkers = await Promise.race([gone.then(() => false), interrupted.then(() => true)]);
-  interrupts.second.addEventListener('abort', () => void pool.stopNow(), { once: true });
-  await pool.finish();
+  interrupts.second.addEventListener('abort', () => void member.stopNow(), { once: true });
+  await member.finish();
   interrupts.end();
   if (options.json === true)
     printJson({

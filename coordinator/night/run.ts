@@ -176,6 +176,7 @@ function beginEngine(request: NightRequest, run: RunState, tools: Promise<MediaT
     queue: request.queue,
     workFolder: request.folders.work,
     logFolder: run.logFolder,
+    delivery: request.folders.delivery,
     night: run.night,
     run: run.run,
     workers: request.workers,
@@ -236,6 +237,7 @@ async function beginMaking(
     events,
     signal: run.signal,
     isTargetHealthy: condition.isWell,
+    fitFor: (queue) => engine.machines?.fitFor(queue) ?? [],
     log,
   });
   const watch = startWatch({
@@ -245,6 +247,7 @@ async function beginMaking(
     patienceSeconds: request.patienceSeconds,
     stallSeconds: request.stallSeconds,
     workersAtWork: engine.workersAtWork,
+    machines: () => engine.machines,
     log,
   });
   return { reservation, target, condition, tracker, watch };

@@ -47,6 +47,41 @@ export const machineCodes = {
     remedy:
       'Run `npm start -- doctor` in a checkout: it compiles what is missing. Install an installed package again. To make proxies only, name their profiles with --profile: they do not need this part.',
   },
+  'machine-unfit': {
+    weight: 'note',
+    title: 'a machine of the farm takes no jobs of this run: it is not fit for them',
+    remedy:
+      'The run goes on with the other machines. `rushlight explain` with the first word of what was found tells how to mend it. The machine proves itself again every minute, and takes part as soon as it can.',
+  },
+  'machine-set-aside': {
+    weight: 'note',
+    title: 'a machine of the farm gave a job back, and takes no more of its kind for a while',
+    remedy:
+      'Do nothing if it happens once: the job is made by another machine, and this one is asked again later. If it happens again, run `rushlight doctor` on it; `rushlight explain` with the first word of what was found tells more.',
+  },
+  'machine-not-proved': {
+    weight: 'hold',
+    title: 'whether a machine is fit for the jobs could not be found out',
+    remedy: 'Run `rushlight doctor` on the machine. Report this with what was found, if that finds nothing.',
+  },
+  'no-machine-fits': {
+    weight: 'hold',
+    title: 'jobs are waiting, and no machine of the farm is fit for them',
+    remedy:
+      'Mend what was found on one of the machines named, or start `rushlight worker` on another one. Then run again: only what is missing is made.',
+  },
+  'scratch-full': {
+    weight: 'hold',
+    title: 'the folder for temporary files of a machine has no room',
+    remedy:
+      'Make room in the folder named, or start Rushlight with TMPDIR set to a folder on a larger drive. Then run again: only what is missing is made.',
+  },
+  'target-is-another': {
+    weight: 'hold',
+    title: 'the delivery folder of a machine is not the one that the run has',
+    remedy:
+      'Mount the drive of the delivery under the same path on every machine of the farm: another drive, or an empty folder, is there now.',
+  },
   'code-unknown': {
     weight: 'hold',
     title: 'no finding has this code',
