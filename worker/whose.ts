@@ -1,9 +1,10 @@
 /** Whose trouble it was that kept a job from its end: the clip's, or the machine's that tried it. Pure. */
 import type { Finding } from '../findings/finding.ts';
+import type { FindingCode } from '../findings/registry.ts';
 import type { Job } from '../ledger/job.ts';
 
 /** They say nothing of the clip, however many machines say them. */
-const OF_THE_MACHINE: ReadonlySet<string> = new Set([
+const OF_THE_MACHINE: ReadonlySet<string> = new Set<FindingCode>([
   'toolchain-differs',
   'tool-missing',
   'tool-too-old',
@@ -19,7 +20,11 @@ const OF_THE_MACHINE: ReadonlySet<string> = new Set([
   'target-read-only',
 ]);
 /** One machine alone cannot say it of the clip: its own copy may lack the file, its own program may hang. */
-const OF_EITHER: ReadonlySet<string> = new Set(['source-missing', 'source-changed', 'encoder-stalled']);
+const OF_EITHER: ReadonlySet<string> = new Set<FindingCode>([
+  'source-missing',
+  'source-changed',
+  'encoder-stalled',
+]);
 
 /** The finding for which `machine` gives the job back; null: the clip's, to be written down. */
 export function machinesTrouble(

@@ -98,3 +98,24 @@ test('six clips are made by the machine that is fit; five that are not begin non
     );
   expect(status.stdout).toMatch(/Machine fit .*, 1 worker: takes jobs\n/);
 }, 240_000);
+
+test('when no machine is fit, the run waits as long as its patience lasts, and names each with its reason', async (context) => {
+  needsRoot(context);
+  const folder = freshFolder('farm');
+  const store = await sharedRedis();
+  context.onTestFinished(() => store.stop());
+  const [day, delivery] = [join(folder, 'day-03'), join(folder, 'delivery')];
+  await makeDay(day, { A001: { 'A001C001.mov': { frames: 12, size: '256x144' } } });
+  mkdirSync(delivery);
+  startMachine({ name: 'north', queue: store.url, folder, mounts: `mount -t tmpfs none ${day}` });
+  const words = runWords(
+    { day, delivery, work: join(folder, 'work') },
+    ...['--queue', store.url, '--workers', '0', '--patience-seconds', '4', '--json'],
+  );
+  const ended = await runCli(words);
+  expect(ended.code, ended.stderr).toBe(1);
+  const result = resultOf(ended.stdout);
+  const none = result.findings.find(({ code }) => code === 'no-machine-fits');
+  expect(none?.found).toMatch(/^1 jobs wait, no fit machine for .*; north: source-missing: ENOENT/);
+  expect(result.rolls[0]?.findings.map(({ code }) => code)).toContain('no-machine-fits');
+}, 120_000);

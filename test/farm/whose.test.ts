@@ -98,7 +98,10 @@ test('a clip that one machine cannot read, or hangs at, is made by another one; 
   expect(heldBy(result)).toEqual({ A001C003: ['source-missing'] });
   expect(result.rolls[0]?.clipsReady).toBe(3);
   const told = result.findings.filter(({ code }) => code === 'machine-set-aside');
-  expect(told.map(({ file, found }) => [file, found.split(':')[0]])).toContainEqual(['north', 'source-missing']);
+  expect(told.map(({ file, found }) => [file, found.split(':')[0]])).toContainEqual([
+    'north',
+    'source-missing',
+  ]);
   expect(result.findings.map(({ code }) => code)).not.toContain('job-without-result');
 }, 240_000);
 

@@ -14,6 +14,8 @@ export interface MachinePlan {
   readonly folder: string;
   /** Shell commands that change its mounts before it starts. */
   readonly mounts?: string;
+  /** Name of a network namespace that it is in. */
+  readonly network?: string;
   readonly words?: readonly string[];
   readonly env?: Readonly<Record<string, string>>;
 }
@@ -31,6 +33,7 @@ export function startMachine({
   queue,
   folder,
   mounts = '',
+  network,
   words = [],
   env = {},
 }: MachinePlan): Machine {
@@ -39,9 +42,11 @@ export function startMachine({
   mkdirSync(work, { recursive: true });
   mkdirSync(state, { recursive: true });
   const script = `hostname ${name}; ${mounts === '' ? ':' : mounts}; exec "$@"`;
+  const [program, ...enter] = [...(network === undefined ? [] : ['ip', 'netns', 'exec', network]), 'unshare'];
   const child = spawn(
-    'unshare',
+    program as string,
     [
+      ...enter,
       ...['-m', '-u', '--propagation', 'private', 'bash', '-ec', script, 'bash'],
       ...[process.execPath, programFile('coordinator/cli.js'), 'worker', '--queue', queue],
       ...['--workers', '1', '--slots', '1', '--work', work, ...words],
