@@ -17,6 +17,7 @@ import { FindingError, finding } from '../findings/finding.ts';
 import { isMasterWork, isMovieMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { newToken } from '../ledger/owner.ts';
+import { ClaimOvertaken } from '../ledger/claims.ts';
 import { completeRecords } from '../ledger/completion.ts';
 import { StagedFileLostError } from '../files/publish.ts';
 import { sourceFailure, sourceSeen, subjectOf, toolchainFailure, workerTrouble } from './claim.ts';
@@ -61,6 +62,8 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
     await stills(run);
   } catch (error) {
     context.signal.throwIfAborted();
+    // Somebody else publishes it, or has: nothing is to be said of it.
+    if (error instanceof ClaimOvertaken) throw error;
     const failure = failureOf(error, job);
     const machines =
       context.machine === null ? null : machinesTrouble(failure.findings, job, context.machine);

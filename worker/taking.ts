@@ -39,6 +39,8 @@ export function startTaking(request: TakingRequest): Taking {
   const handles = new Map<string, Worker>();
   /** With the queue that each is of. */
   const running = new Map<Promise<void>, string>();
+  /** Jobs whose work has not ended; of the others the store is being told. */
+  let working = 0;
   let takes: readonly string[] = [];
   let ending = false;
   let taken = 0;
@@ -90,6 +92,7 @@ export function startTaking(request: TakingRequest): Taking {
   const carryOut = async (queue: string, queued: QueuedJob, token: string): Promise<void> => {
     const { id } = queued;
     let failed: Error | null = null;
+    working += 1;
     try {
       // The queue itself has given it up, and leaves the last word to whoever takes it.
       if (queued.deferredFailure) throw new UnrecoverableError(queued.deferredFailure);
@@ -97,6 +100,8 @@ export function startTaking(request: TakingRequest): Taking {
     } catch (error) {
       failed = error instanceof Error ? error : new Error(String(error));
       log('failed', { id, error: failed.message });
+    } finally {
+      working -= 1;
     }
     try {
       if (failed === null) await queued.moveToCompleted(undefined, token, false);
@@ -147,7 +152,13 @@ export function startTaking(request: TakingRequest): Taking {
       ending = true;
       wake();
       await Promise.race([looping, after(CLOSING_MILLISECONDS)]);
-      await Promise.all(running.keys());
+      let over = false;
+      const ended = Promise.all(running.keys()).then(() => {
+        over = true;
+      });
+      // A store that is away is told nothing: the locks run out.
+      while (!over && (working > 0 || redis.status === 'ready'))
+        await Promise.race([ended, after(CLOSING_MILLISECONDS)]);
     },
     async close() {
       const closed = Promise.allSettled([...handles.values()].map((handle) => handle.close(true)));

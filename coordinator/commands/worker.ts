@@ -77,7 +77,10 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
     interrupts.first.addEventListener('abort', () => resolve(), { once: true }),
   );
   const hasWorkers = await Promise.race([gone.then(() => false), interrupted.then(() => true)]);
-  interrupts.second.addEventListener('abort', () => void member.stopNow(), { once: true });
+  const stopNow = (): void => void member.stopNow();
+  // Two at once come before anybody listens for the second.
+  if (interrupts.second.aborted) stopNow();
+  else interrupts.second.addEventListener('abort', stopNow, { once: true });
   await member.finish();
   interrupts.end();
   if (options.json === true)

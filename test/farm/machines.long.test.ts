@@ -1,22 +1,17 @@
 /** Machines of a farm that lack a decoder, whose programs hang, that are cut off or frozen in mid-job. Namespaces of mounts, host names and networks, and a real Redis; some of it waits for locks of a minute. */
 import { execFileSync } from 'node:child_process';
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, type TestContext, test } from 'vitest';
 import { startCli } from '../support/cli.ts';
 import { makeDay, writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
-import { startMachine } from '../support/farm.ts';
+import { linesOf, type LogLine, startMachine } from '../support/farm.ts';
 import { freshFolder } from '../support/folder.ts';
 import { essence, heldFfmpeg, processesWith, resultOf, runWords } from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
 import { sharedRedis } from '../support/redis.ts';
 import { needsRoot } from '../support/root.ts';
-
-const linesOf = (log: string, message: string): (Record<string, unknown> & { time: number })[] =>
-  (existsSync(log) ? readFileSync(log, 'utf8').trim().split('\n') : [])
-    .map((line) => JSON.parse(line) as Record<string, unknown> & { time: number })
-    .filter(({ msg }) => msg === message);
 
 test('a machine without a decoder makes everything else, and none of the clips that need it', async (context) => {
   needsRoot(context);
@@ -133,8 +128,9 @@ function networkOf(context: TestContext, name: string): Network {
   const here = '10.213.7.1';
   ip('netns', 'add', name);
   context.onTestFinished(() => {
-    ip('netns', 'del', name);
+    ip('link', 'del', outside);
     ip('link', 'del', bridge);
+    ip('netns', 'del', name);
   });
   ip('link', 'add', bridge, 'type', 'bridge');
   ip('addr', 'add', `${here}/24`, 'dev', bridge);
@@ -167,7 +163,7 @@ function treeOf(pid: number): number[] {
   return [pid, ...children];
 }
 
-const someOf = (log: string, message: string) =>
+const someOf = (log: string, message: string): Promise<LogLine[]> =>
   eventually(
     () => {
       const found = linesOf(log, message);

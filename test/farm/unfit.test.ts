@@ -1,9 +1,9 @@
 /** A farm of one machine that is fit and many that are not, each for another reason: the night is the fit one's, and whole. Machines are mount and UTS namespaces with a real Redis. */
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { makeDay } from '../support/day.ts';
-import { type MachinePlan, startMachine } from '../support/farm.ts';
+import { linesOf, type MachinePlan, startMachine } from '../support/farm.ts';
 import { runCli, startCli } from '../support/cli.ts';
 import { freshFolder } from '../support/folder.ts';
 import { resultOf, runWords } from '../support/night.ts';
@@ -11,8 +11,7 @@ import { eventually } from '../support/processes.ts';
 import { sharedRedis } from '../support/redis.ts';
 import { needsRoot } from '../support/root.ts';
 
-const begun = (log: string): number =>
-  existsSync(log) ? (readFileSync(log, 'utf8').match(/"msg":"begins"/g) ?? []).length : 0;
+const begun = (log: string): number => linesOf(log, 'begins').length;
 
 test('six clips are made by the machine that is fit; five that are not begin none of them, and the run and status say why', async (context) => {
   needsRoot(context);

@@ -1,11 +1,11 @@
 /** Whose trouble it was: what one machine says of a clip another one must say too, what ends workers on two machines is the clip's, and a farm of one machine comes to an end. */
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, type TestContext, test } from 'vitest';
 import type { NightResult } from '../../coordinator/night/request.ts';
 import { startCli } from '../support/cli.ts';
 import { makeDay } from '../support/day.ts';
-import { startMachine } from '../support/farm.ts';
+import { linesOf, type LogLine, startMachine } from '../support/farm.ts';
 import { freshFolder } from '../support/folder.ts';
 import { resultOf, runWords } from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
@@ -55,12 +55,7 @@ async function farmOf(context: TestContext, clips: number): Promise<Farm> {
   };
 }
 
-type LogLine = Readonly<Record<string, unknown>> & { readonly msg: string; readonly time: number };
-const linesOf = (log: string): LogLine[] =>
-  (existsSync(log) ? readFileSync(log, 'utf8').trim().split('\n') : []).map(
-    (line) => JSON.parse(line) as LogLine,
-  );
-const begunOf = (log: string): LogLine[] => linesOf(log).filter(({ msg }) => msg === 'begins');
+const begunOf = (log: string): LogLine[] => linesOf(log, 'begins');
 const clipOf = (text: string | undefined): string => (text ?? '').slice(0, 8);
 
 /** Of each clip the codes that hold it. */

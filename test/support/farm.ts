@@ -1,6 +1,6 @@
 /** Machines of a farm on this one: each a process tree with mounts and a host name of its own (unshare(1)), and a state folder of its own, which holds its id. Needs root. */
 import { type ChildProcess, spawn } from 'node:child_process';
-import { mkdirSync } from 'node:fs';
+import { existsSync, mkdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { onTestFinished } from 'vitest';
 import { programFile } from '../../files/installation.ts';
@@ -65,4 +65,16 @@ export function startMachine({
     await ended;
   });
   return { child, said: () => said, log: join(work, 'local-1.log') };
+}
+
+export type LogLine = Readonly<Record<string, unknown>> & { readonly time: number };
+
+/** What a worker has logged under this message; a line that is just being written is none yet. */
+export function linesOf(log: string, message: string): LogLine[] {
+  if (!existsSync(log)) return [];
+  return readFileSync(log, 'utf8')
+    .split('\n')
+    .slice(0, -1)
+    .map((line) => JSON.parse(line) as LogLine)
+    .filter(({ msg }) => msg === message);
 }
