@@ -11,6 +11,7 @@ import { declarationSchema } from '../media/declaration.ts';
 import { OWN_DECODER } from '../media/raw/decoders/names.ts';
 import type { Job } from './job.ts';
 import { JOB_QUEUE } from './queue.ts';
+import { volumeSchema } from './volumes.ts';
 
 const decoderNeedSchema = z.object({
   name: z.string(),
@@ -61,6 +62,8 @@ export const postingSchema = z.looseObject({
   rolls: z.array(z.string()),
   toolchain: z.string(),
   decoders: z.array(decoderNeedSchema),
+  /** That the paths of this posting and of its jobs lie in; none: they are absolute. */
+  volumes: z.array(volumeSchema),
 });
 export type Posting = z.infer<typeof postingSchema>;
 

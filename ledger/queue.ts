@@ -125,6 +125,8 @@ export const workerSetupSchema = z.object({
   stalledMilliseconds: z.int().positive(),
   /** One of many machines: it takes from the queues that its starter names, and gives back what is not for this machine. False: it takes everything, from the one queue of a run on one machine. */
   farm: z.boolean(),
+  /** Where this machine has its volumes; null: it has the paths of the run. */
+  mounts: z.array(z.object({ name: z.string(), at: z.string() })).nullable(),
   /** A worker's log, JSON lines; null: none. */
   logFile: z.string().nullable(),
 });

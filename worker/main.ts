@@ -31,6 +31,7 @@ import {
   type WorkerSetup,
   workerSetupSchema,
 } from '../ledger/queue.ts';
+import { localJob } from '../ledger/volumes.ts';
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
 import { locateTools, type MediaTools } from '../process/locate.ts';
 import { JobFailure, NotForThisMachine } from './context.ts';
@@ -174,7 +175,9 @@ async function work(queued: QueuedJob, token: string, queue: string): Promise<vo
       finding('job-damaged', `${issue?.path.join('.')}: ${issue?.message}`, 'a job of this version'),
     );
   }
-  const job = parsed.data;
+  const local = setup.farm ? localJob(parsed.data, setup.mounts) : { job: parsed.data };
+  if ('finding' in local) throw giveBack(queue, local.finding);
+  const { job } = local;
   const counted = attemptsOf(queued);
   let taken: Taken = { lost: [], leave: () => undefined };
   const stop = new AbortController();

@@ -3,6 +3,7 @@ import { hostname, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Finding } from '../../findings/finding.ts';
 import { printableAddress } from '../../ledger/queue.ts';
+import { readMounts } from '../../ledger/volumes.ts';
 import { joinFarm } from '../machine/member.ts';
 import { standingFindings } from '../machine/standing.ts';
 import { defaultWorkers } from '../night/workers.ts';
@@ -16,6 +17,7 @@ export interface WorkerOptions {
   readonly queue: string;
   readonly workers?: number;
   readonly slots?: number;
+  readonly volumes?: string;
   /** Where the logs go. */
   readonly work?: string;
   readonly ffmpeg?: string;
@@ -27,6 +29,7 @@ export interface WorkerOptions {
 
 export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
   const address = parseQueueAddress(options.queue);
+  const mounts = options.volumes === undefined ? null : await readMounts(options.volumes);
   const say = (text: string): void => {
     if (options.quiet !== true) process.stderr.write(`${text}\n`);
   };
@@ -49,6 +52,7 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
     {
       address,
       tools: options,
+      mounts,
       pool: {
         count: workers,
         slots: options.slots ?? null,

@@ -14,6 +14,7 @@ import {
 } from '../../ledger/farm.ts';
 import type { Job } from '../../ledger/job.ts';
 import { BULL_PREFIX, JOB_QUEUE } from '../../ledger/queue.ts';
+import { type Mount, portableJob, toVolume, type Volume } from '../../ledger/volumes.ts';
 
 interface ClassesRequest {
   readonly client: Redis;
@@ -23,6 +24,8 @@ interface ClassesRequest {
 }
 
 export interface Classes {
+  /** The job as it is sent. */
+  portable(job: Job): Job;
   queueOf(job: Job): string;
   /** Before these are added: their queues are heard, and posted. */
   open(jobs: readonly Job[]): Promise<void>;
@@ -61,6 +64,7 @@ async function closeAll(opened: Iterable<Opened>): Promise<void> {
 export async function oneClass(request: ClassesRequest): Promise<Classes> {
   const only = await openQueue(JOB_QUEUE, request);
   return {
+    portable: (job) => job,
     queueOf: () => JOB_QUEUE,
     open: async () => undefined,
     queue: () => only.queue,
@@ -73,17 +77,27 @@ export async function oneClass(request: ClassesRequest): Promise<Classes> {
   };
 }
 
+/** Volumes of the run, and where this machine has them. */
+export interface FarmVolumes {
+  readonly mounts: readonly Mount[];
+  readonly volumes: readonly Volume[];
+}
+
 interface FarmRequest extends ClassesRequest {
   readonly run: string;
   /** Folder of the delivery. */
   readonly delivery: string;
+  readonly volumes: FarmVolumes | null;
 }
 
 export function farmClasses(request: FarmRequest): Classes {
-  const { client, run, delivery } = request;
+  const { client, run, volumes } = request;
+  const portable = (job: Job): Job => (volumes === null ? job : portableJob(job, volumes.mounts));
+  const delivery =
+    volumes === null ? request.delivery : (toVolume(volumes.mounts, request.delivery) ?? request.delivery);
   const opened = new Map<string, Opened>();
   const postings = new Map<string, Posting>();
-  const queueOf = (job: Job): string => classQueue(run, needOf(job));
+  const queueOf = (job: Job): string => classQueue(run, needOf(portable(job)));
 
   const post = async (): Promise<void> => {
     if (postings.size === 0) return;
@@ -91,10 +105,12 @@ export function farmClasses(request: FarmRequest): Classes {
     await client.hset(POSTINGS_KEY, Object.fromEntries(texts) as Record<string, string>);
   };
   return {
+    portable,
     queueOf,
     async open(jobs) {
-      for (const job of jobs) {
-        const queue = queueOf(job);
+      for (const one of jobs) {
+        const queue = queueOf(one);
+        const job = portable(one);
         const { source, toolchain, decoders } = needOf(job);
         const rolls = new Set([...(postings.get(queue)?.rolls ?? []), job.rollFolder]);
         postings.set(queue, {
@@ -106,6 +122,7 @@ export function farmClasses(request: FarmRequest): Classes {
           rolls: [...rolls],
           toolchain,
           decoders: [...decoders],
+          volumes: [...(volumes?.volumes ?? [])],
         });
         if (!opened.has(queue)) opened.set(queue, await openQueue(queue, request));
       }

@@ -17,7 +17,7 @@ import {
 } from '../../ledger/queue.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { MachineRecord } from '../../ledger/farm.ts';
-import { type Classes, farmClasses, oneClass } from './classes.ts';
+import { type Classes, farmClasses, type FarmVolumes, oneClass } from './classes.ts';
 import { flowsOf, type QueuedJob } from './flow.ts';
 import { giveBackOf } from './give-back.ts';
 import { clearRun } from './leftovers.ts';
@@ -38,6 +38,8 @@ export interface QueueOwner {
   readonly run: string;
   /** Folder of the delivery, which machines of a farm must have; null: workers of this machine alone take from it. */
   readonly farm: string | null;
+  /** null: the machines of the farm have equal paths. */
+  readonly volumes?: FarmVolumes | null;
 }
 
 /** As BullMQ says it; `unknown`: it has no such job (never had, or lost it). */
@@ -81,7 +83,7 @@ const ADD_FLOWS_AT_ONCE = 4;
 
 export async function openNightQueue(
   address: QueueAddress,
-  { night, run, farm }: QueueOwner,
+  { night, run, farm, volumes = null }: QueueOwner,
   listeners: QueueListeners,
 ): Promise<NightQueue> {
   const client = new Redis(redisOptions(address));
@@ -119,7 +121,7 @@ export async function openNightQueue(
     },
   };
   const classes: Classes =
-    farm === null ? await oneClass(request) : farmClasses({ ...request, run, delivery: farm });
+    farm === null ? await oneClass(request) : farmClasses({ ...request, run, delivery: farm, volumes });
 
   const claim = async (): Promise<void> => {
     await client.set(nightKey(night), run, 'EX', KEY_SECONDS);
@@ -143,8 +145,12 @@ export async function openNightQueue(
     queueOf: classes.queueOf,
     async add(roll, jobs) {
       queueing += 1;
-      const placed = jobs.map((job) => ({ ...job, queue: classes.queueOf(job.job) }));
-      await classes.open(placed.map(({ job }) => job));
+      await classes.open(jobs.map(({ job }) => job));
+      const placed = jobs.map((one) => ({
+        ...one,
+        job: classes.portable(one.job),
+        queue: classes.queueOf(one.job),
+      }));
       for (const { id, queue } of placed) places.set(id, queue);
       const list = flowsOf(run, roll, placed, String(queueing));
       for (let start = 0; start < list.length; start += ADD_FLOWS_AT_ONCE)

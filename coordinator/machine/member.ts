@@ -3,6 +3,7 @@ import { Redis } from 'ioredis';
 import type { Finding } from '../../findings/finding.ts';
 import { POSTINGS_KEY, readPostings } from '../../ledger/farm.ts';
 import { type QueueAddress, redisOptions } from '../../ledger/queue.ts';
+import type { Mount } from '../../ledger/volumes.ts';
 import { giveBackOf } from '../dispatch/give-back.ts';
 import { FARM_LOCKS } from '../night/locks.ts';
 import { startWorkers, type WorkerPool } from '../night/workers.ts';
@@ -13,6 +14,8 @@ import type { ClassStanding } from './standing.ts';
 export interface MemberRequest {
   readonly address: QueueAddress;
   readonly tools: ToolPlaces;
+  /** null: this machine has the paths of the runs. */
+  readonly mounts: readonly Mount[] | null;
   readonly pool: {
     readonly count: number;
     readonly slots: number | null;
@@ -48,6 +51,7 @@ export function joinFarm(request: MemberRequest, events: MemberEvents): Member {
   const prover = startProver({
     address,
     tools: request.tools,
+    mounts: request.mounts,
     workers: () => pool?.alive ?? 0,
     onTakes: (queues) => {
       takes = queues;
@@ -65,6 +69,7 @@ export function joinFarm(request: MemberRequest, events: MemberEvents): Member {
             ffprobe: ffprobe.path,
             stallSeconds,
             farm: true,
+            mounts: request.mounts === null ? null : [...request.mounts],
             ...FARM_LOCKS,
           },
         },

@@ -17,6 +17,7 @@ import { runAtWork } from '../../ledger/lease-file.ts';
 import { newToken } from '../../ledger/owner.ts';
 import { targetFinding, targetTroubleOf, tryKeeping, tryWriting } from '../../ledger/target-health.ts';
 import { toolchainOf } from '../../ledger/toolchain.ts';
+import { fromVolume, isVolumePath, leavesVolume, type Mount, readMarker } from '../../ledger/volumes.ts';
 import { rawDecoderHere } from '../../media/raw/decoders/here.ts';
 import { locateTool, type MediaTools } from '../../process/locate.ts';
 import type { Sought } from '../doctor/facts.ts';
@@ -87,11 +88,34 @@ async function scratchFindings(): Promise<Finding[]> {
 }
 
 /** Why this machine is not given jobs of that class; empty: it is. */
-export async function proveClass(posting: Posting, { tools, findings }: MachineProof): Promise<Finding[]> {
+export async function proveClass(
+  posting: Posting,
+  { tools, findings }: MachineProof,
+  mounts: readonly Mount[] | null = null,
+): Promise<Finding[]> {
+  const local = localPosting(posting, mounts);
   return [
     ...findings,
     ...('found' in tools ? toolchainFindings(posting, tools.found) : []),
     ...(await decoderFindings(posting)),
+    ...('finding' in local ? [local.finding] : await placeFindings(posting, local.posting, mounts ?? [])),
+  ];
+}
+
+/** `posting`: with the paths of this machine. */
+async function placeFindings(
+  posted: Posting,
+  posting: Posting,
+  mounts: readonly Mount[],
+): Promise<Finding[]> {
+  const ofVolumes = isVolumePath(posted.delivery)
+    ? await inTime(volumeFindings(posted, mounts), (found) =>
+        finding('volume-marker-missing', found, 'a volume that answers', { file: posting.delivery }),
+      )
+    : [];
+  // What is in the place of a volume says nothing of it.
+  if (ofVolumes.length > 0) return ofVolumes;
+  return [
     ...(await inTime(sourceFindings(posting), (found) =>
       finding('source-missing', found, 'a folder that answers', { file: posting.source }),
     )),
@@ -99,6 +123,40 @@ export async function proveClass(posting: Posting, { tools, findings }: MachineP
       targetFinding('gone', posting.delivery, { found }),
     )),
   ];
+}
+
+/** With the paths of this machine; or why it has none. */
+function localPosting(
+  posting: Posting,
+  mounts: readonly Mount[] | null,
+): { readonly posting: Posting } | { readonly finding: Finding } {
+  if (mounts === null && !isVolumePath(posting.delivery)) return { posting };
+  const rolls: string[] = [];
+  for (const path of [posting.delivery, posting.source, ...posting.rolls]) {
+    const here = fromVolume(mounts ?? [], path);
+    if (typeof here !== 'string') return { finding: here };
+    rolls.push(here);
+  }
+  const [delivery, source] = rolls.splice(0, 2) as [string, string];
+  return { posting: { ...posting, delivery, source, rolls } };
+}
+
+/** The volumes are those of the run, and nothing in them leads out. */
+async function volumeFindings(
+  { volumes, delivery, rolls }: Posting,
+  mounts: readonly Mount[],
+): Promise<Finding[]> {
+  for (const { name, id } of volumes) {
+    const mount = mounts.find((one) => one.name === name);
+    if (mount === undefined) continue;
+    const marker = await readMarker(mount, id);
+    if ('finding' in marker) return [marker.finding];
+  }
+  for (const path of [delivery, ...rolls]) {
+    const leads = await leavesVolume(mounts, path);
+    if (leads !== null) return [leads];
+  }
+  return [];
 }
 
 function toolchainFindings({ toolchain }: Posting, tools: MediaTools): Finding[] {

@@ -17,6 +17,7 @@ import {
 } from '../../ledger/farm.ts';
 import { ownerName, thisOwner } from '../../ledger/owner.ts';
 import { type QueueAddress, redisOptions } from '../../ledger/queue.ts';
+import type { Mount } from '../../ledger/volumes.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { type MachineProof, proveClass, proveMachine, type ToolPlaces } from './proof.ts';
 import { type Aside, asideAfter, type ClassStanding, standingOf } from './standing.ts';
@@ -24,6 +25,7 @@ import { type Aside, asideAfter, type ClassStanding, standingOf } from './standi
 export interface ProverRequest {
   readonly address: QueueAddress;
   readonly tools: ToolPlaces;
+  readonly mounts: readonly Mount[] | null;
   /** How many worker processes this starter has now. */
   workers(): number;
   /** The queues that this machine is fit for now. */
@@ -113,7 +115,7 @@ export function startProver(request: ProverRequest): Prover {
     for (const posting of postings) {
       const of = JSON.stringify(posting);
       if (!isDue && proofs.get(posting.queue)?.of === of) continue;
-      const findings = await proveClass(posting, machine).catch((error: unknown) => [
+      const findings = await proveClass(posting, machine, request.mounts).catch((error: unknown) => [
         finding('machine-not-proved', String(error), 'a proof that comes to its end'),
       ]);
       proofs.set(posting.queue, { findings, of });

@@ -3,6 +3,7 @@ import type { Finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { Logger } from 'pino';
+import type { FarmVolumes } from '../dispatch/classes.ts';
 import type { NightQueue } from '../dispatch/night-queue.ts';
 import { type PrivateStore, startPrivateStore } from '../store/private.ts';
 import { inspectSharedRedis } from '../store/shared.ts';
@@ -18,6 +19,7 @@ export interface EngineRequest {
   readonly workFolder: string;
   readonly logFolder: string;
   readonly delivery: string;
+  readonly volumes: FarmVolumes | null;
   readonly night: string;
   readonly run: string;
   readonly workers: number | null;
@@ -89,7 +91,11 @@ export function startEngine(request: EngineRequest): Engine {
     // Known as soon as it is open: when the programs are refused meanwhile, it must still be closed.
     const { night, run } = request;
     const farm = request.queue === null ? null : request.delivery;
-    const opened = await openNightQueue(address, { night, run, farm }, hintsTo(events));
+    const opened = await openNightQueue(
+      address,
+      { night, run, farm, volumes: request.volumes },
+      hintsTo(events),
+    );
     queue = opened;
     if (farm !== null)
       machines = await watchMachines({
@@ -133,6 +139,7 @@ export function startEngine(request: EngineRequest): Engine {
         {
           address,
           tools: { ffmpeg: tools.ffmpeg.path, ffprobe: tools.ffprobe.path },
+          mounts: request.volumes?.mounts ?? null,
           pool: { count, slots, logFolder, stallSeconds },
         },
         // The run sees this machine as it sees the others: by its record.
@@ -151,6 +158,7 @@ export function startEngine(request: EngineRequest): Engine {
           ffprobe: tools.ffprobe.path,
           stallSeconds,
           farm: false,
+          mounts: null,
           ...LOCAL_LOCKS,
         },
       },

@@ -65,7 +65,7 @@ export async function runNight(
       ui,
       found,
       places,
-      run: openRun(request.folders, ui, run),
+      run: openRun(request, ui, run),
     });
   } finally {
     await places.release();
@@ -177,6 +177,7 @@ function beginEngine(request: NightRequest, run: RunState, tools: Promise<MediaT
     workFolder: request.folders.work,
     logFolder: run.logFolder,
     delivery: request.folders.delivery,
+    volumes: request.volumes ?? null,
     night: run.night,
     run: run.run,
     workers: request.workers,

@@ -70,6 +70,48 @@ export const machineCodes = {
     remedy:
       'Mend what was found on one of the machines named, or start `rushlight worker` on another one. Then run again: only what is missing is made.',
   },
+  'volumes-wrong': {
+    weight: 'hold',
+    title: 'the list of volumes cannot be read',
+    remedy:
+      'Write `version: 1`, then `volumes:` with a line `name: /mount/point` for each; or `--volumes name=/mount/point,name=/mount/point`.',
+  },
+  'volume-marker-missing': {
+    weight: 'hold',
+    title: 'a volume has no marker: nothing says which volume is mounted there',
+    remedy:
+      'Mount the volume named at this place. For a volume that never had a marker, run `rushlight volume init` with its mount point, once, on one machine.',
+  },
+  'volume-differs': {
+    weight: 'hold',
+    title: 'another volume is mounted than the one of the run',
+    remedy:
+      'Mount the volume of the run under that name, or correct the list of volumes of this machine. A copy of a volume that was made with its marker is another volume for you, and the same for Rushlight: delete the marker of the copy and run `rushlight volume init` there.',
+  },
+  'volume-unknown': {
+    weight: 'hold',
+    title: 'a machine has no volume of that name',
+    remedy:
+      'Add the volume and its mount point to the list that --volumes names on that machine, and start its worker again.',
+  },
+  'volume-outside': {
+    weight: 'hold',
+    title: 'a folder of the run lies in none of the volumes',
+    remedy:
+      'Name the shoot day and the delivery by paths below the mount points of --volumes, or add the volume that they lie in to the list.',
+  },
+  'volume-path-leaves': {
+    weight: 'hold',
+    title: 'a path leads out of its volume',
+    remedy:
+      'Replace the symbolic link on the way with the folder itself: other machines do not have what it points to.',
+  },
+  'job-path-absolute': {
+    weight: 'hold',
+    title: 'a run names its files by absolute paths, and this machine knows volumes',
+    remedy:
+      'Start the run with --volumes too, or the worker without it, if all machines have the same paths.',
+  },
   'scratch-full': {
     weight: 'hold',
     title: 'the folder for temporary files of a machine has no room',

@@ -41,6 +41,7 @@ export async function benchIdleWorker(): Promise<BenchLine> {
           ffprobe: tools.ffprobe.path,
           stallSeconds: 120,
           farm: false,
+          mounts: null,
           ...FARM_LOCKS,
         },
       },

@@ -91,7 +91,11 @@ test('a worker that freezes behind its fence, while another one makes the clip w
   if (work === undefined) throw new Error('a job without a deliverable');
   const name = work.profile.name;
   // What a later run asks of the same clip: another hash is another profile.
-  const later: Job = { ...job, run: 'run-later', deliverables: [{ ...work, profileHash: 'of-a-later-profile' }] };
+  const later: Job = {
+    ...job,
+    run: 'run-later',
+    deliverables: [{ ...work, profileHash: 'of-a-later-profile' }],
+  };
   let published: { readonly report: string; readonly inode: number } | undefined;
   const paths = {
     report: layout.deliverableReport(job.deliveryFolder, job.clip.id, name),
@@ -109,7 +113,11 @@ test('a worker that freezes behind its fence, while another one makes the clip w
   expect(published).toBeDefined();
   expect(readFileSync(paths.report, 'utf8')).toBe(published?.report);
   expect(lstatSync(paths.file).ino).toBe(published?.inode);
-  expect(JSON.parse(published?.report ?? '')).toMatchObject({ state: 'published', claim: 1, run: 'run-later' });
+  expect(JSON.parse(published?.report ?? '')).toMatchObject({
+    state: 'published',
+    claim: 1,
+    run: 'run-later',
+  });
   // Nothing half made is left.
   expect(readdirSync(dirname(paths.file))).toEqual([work.outcome.fileName]);
 });

@@ -41,6 +41,7 @@ async function bench(): Promise<Bench> {
       rolls: [join(source, 'A001')],
       toolchain: toolchainOf(tools).digest,
       decoders: [],
+      volumes: [],
     },
   };
 }

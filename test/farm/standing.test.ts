@@ -108,6 +108,7 @@ test('what is posted is read earlier runs first, rarer needs first; what nobody 
     rolls: ['/day-03/A001'],
     toolchain: 't',
     decoders: [],
+    volumes: [],
   };
   const raw = { ...posting, queue: 'b', decoders: [{ name: 'LibRaw', version: '0.21.2' }] };
   const later = { ...raw, queue: 'c', run: '20260201T221503-00000000' };
