@@ -51,13 +51,13 @@ export const machineCodes = {
     weight: 'note',
     title: 'a machine of the farm takes no jobs of this run: it is not fit for them',
     remedy:
-      'The run goes on with the other machines. `rushlight explain` with the first word of what was found tells how to mend it. The machine proves itself again every minute, and takes part as soon as it can.',
+      'Run `rushlight explain` with the first word of what was found: it shows how to correct it. The run goes on with the other machines meanwhile. This one proves itself again every minute, and takes part as soon as it can.',
   },
   'machine-set-aside': {
     weight: 'note',
     title: 'a machine of the farm gave a job back, and takes no more of its kind for a while',
     remedy:
-      'Do nothing if it happens once: the job is made by another machine, and this one is asked again later. If it happens again, run `rushlight doctor` on it; `rushlight explain` with the first word of what was found tells more.',
+      'Do nothing if it happens once: the job is made by another machine, and this one is asked again later. If it happens again, run `rushlight doctor` on it, and `rushlight explain` with the first word of what was found.',
   },
   'machine-not-proved': {
     weight: 'hold',
@@ -68,7 +68,7 @@ export const machineCodes = {
     weight: 'hold',
     title: 'jobs are waiting, and no machine of the farm is fit for them',
     remedy:
-      'Mend what was found on one of the machines named, or start `rushlight worker` on another one. Then run again: only what is missing is made.',
+      'Correct what was found on one of the machines named, or start `rushlight worker` on another one. Then run again: only what is missing is made.',
   },
   'volumes-wrong': {
     weight: 'hold',
@@ -85,8 +85,7 @@ export const machineCodes = {
   'volume-differs': {
     weight: 'hold',
     title: 'another volume is mounted than the one of the run',
-    remedy:
-      'Mount the volume of the run under that name, or correct the list of volumes of this machine. A copy of a volume that was made with its marker is another volume for you, and the same for Rushlight: delete the marker of the copy and run `rushlight volume init` there.',
+    remedy: 'Mount the volume of the run under that name, or correct the list of volumes of this machine.',
   },
   'volume-unknown': {
     weight: 'hold',

@@ -163,6 +163,16 @@ function treeOf(pid: number): number[] {
   return [pid, ...children];
 }
 
+/** What has ended meanwhile needs no signal. */
+function signal(pids: readonly number[], name: 'SIGSTOP' | 'SIGCONT'): void {
+  for (const pid of pids)
+    try {
+      process.kill(pid, name);
+    } catch (error) {
+      if ((error as NodeJS.ErrnoException).code !== 'ESRCH') throw error;
+    }
+}
+
 const someOf = (log: string, message: string): Promise<LogLine[]> =>
   eventually(
     () => {
@@ -201,7 +211,11 @@ test.for(['cut off', 'frozen'] as const)(
     const lostAt = Date.now();
     const tree = treeOf(north.child.pid as number);
     if (how === 'cut off') network.cut();
-    else for (const pid of tree) process.kill(pid, 'SIGSTOP');
+    else {
+      // Whatever becomes of the test, it can be ended.
+      context.onTestFinished(() => signal(tree, 'SIGCONT'));
+      signal(tree, 'SIGSTOP');
+    }
     const south = startMachine({ name: 'south', queue: store.url, folder });
     const [begins] = await someOf(south.log, 'begins');
     expect((begins?.time ?? 0) - lostAt).toBeLessThan(75_000);
@@ -211,7 +225,7 @@ test.for(['cut off', 'frozen'] as const)(
       expect(String(ends?.error)).toContain('not renewed for');
       expect((ends?.time ?? 0) - lostAt).toBeLessThan(60_000);
       network.mend();
-    } else for (const pid of tree) process.kill(pid, 'SIGCONT');
+    } else signal(tree, 'SIGCONT');
     held.letGo();
     const ended = await run.done;
     expect(ended.code, ended.stderr).toBe(0);

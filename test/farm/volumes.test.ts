@@ -54,7 +54,11 @@ test.each([
 });
 
 test('a job carries no path of the machine that sent it; one with an absolute path is refused where volumes are known', () => {
-  const job = { ...jobOf(1, 'run'), rollFolder: '/mnt/raid/day-03/A001', deliveryFolder: '/mnt/raid/out/day-03/A001' };
+  const job = {
+    ...jobOf(1, 'run'),
+    rollFolder: '/mnt/raid/day-03/A001',
+    deliveryFolder: '/mnt/raid/out/day-03/A001',
+  };
   const sent = portableJob(job, mounts);
   expect(JSON.stringify(sent)).not.toContain('/mnt/raid');
   expect(localJob(sent, mounts)).toEqual({ job });
@@ -68,7 +72,14 @@ test('a job carries no path of the machine that sent it; one with an absolute pa
 });
 
 test.each([
-  ['a list', 'raid=/mnt/raid,out=/mnt/out/', [{ name: 'raid', at: '/mnt/raid' }, { name: 'out', at: '/mnt/out' }]],
+  [
+    'a list',
+    'raid=/mnt/raid,out=/mnt/out/',
+    [
+      { name: 'raid', at: '/mnt/raid' },
+      { name: 'out', at: '/mnt/out' },
+    ],
+  ],
   ['a file', 'version: 1\nvolumes:\n  raid: /mnt/raid\n', [{ name: 'raid', at: '/mnt/raid' }]],
 ])('%s of volumes is read', async (_, text, expected) => {
   const file = join(freshFolder('volumes'), 'volumes.yaml');
@@ -173,7 +184,12 @@ test('two machines with the volumes at other places make the night; a machine wi
       ...['--queue', store.url, '--workers', '0', '--json'],
     ),
   );
-  const without = startMachine({ name: 'without', queue: store.url, folder, words: ['--volumes', `raid=${raid}`] });
+  const without = startMachine({
+    name: 'without',
+    queue: store.url,
+    folder,
+    words: ['--volumes', `raid=${raid}`],
+  });
   const copied = startMachine({
     name: 'copied',
     queue: store.url,
@@ -219,7 +235,17 @@ test('a marker that vanishes makes a volume nobody’s: the run says which, and 
   const marker = readFileSync(join(raid, MARKER_NAME));
   const words = runWords(
     { day: join(raid, 'day-03'), delivery: join(raid, 'night'), work: join(folder, 'work') },
-    ...['--volumes', `raid=${raid}`, '--queue', store.url, '--workers', '0', '--patience-seconds', '3', '--json'],
+    ...[
+      '--volumes',
+      `raid=${raid}`,
+      '--queue',
+      store.url,
+      '--workers',
+      '0',
+      '--patience-seconds',
+      '3',
+      '--json',
+    ],
   );
   const run = startCli(words);
   const client = new Redis(store.url);
