@@ -142,10 +142,11 @@ function failureOf(error: unknown, job: Job): JobFailure {
       findings: [finding('staged-file-lost', error.message, 'the file that was checked', subjectOf(job))],
       retryable: true,
     });
-  const scratch = scratchFailure(error, subjectOf(job));
-  if (scratch !== null) return new JobFailure(scratch);
   const state = targetStateOf(error, deliveryOf(job.deliveryFolder));
   if (state !== null) return new JobFailure(targetFailure(state, job.deliveryFolder, subjectOf(job)));
+  // A delivery may lie in the folder of temporary files: what speaks of it is not of that.
+  const scratch = scratchFailure(error, subjectOf(job));
+  if (scratch !== null) return new JobFailure(scratch);
   return new JobFailure({
     findings: [finding('work-failed', (error as Error).message, 'no error', subjectOf(job))],
     retryable: true,
