@@ -31,6 +31,9 @@ export interface RunOptions {
   readonly ignore?: readonly string[];
   readonly queue?: string;
   readonly volumes?: string;
+  readonly queueCa?: string;
+  readonly queueCert?: string;
+  readonly queueKey?: string;
   readonly ffmpeg?: string;
   readonly ffprobe?: string;
   readonly stallSeconds?: number;
@@ -63,7 +66,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
     ...(options.work === undefined ? {} : { work: options.work }),
   });
   const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
-  const queue = options.queue === undefined ? null : parseQueueAddress(options.queue);
+  const queue = options.queue === undefined ? null : parseQueueAddress(options.queue, options);
   if (options.workers === 0 && queue === null)
     throw new FindingError(
       [

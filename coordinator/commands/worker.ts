@@ -18,6 +18,9 @@ export interface WorkerOptions {
   readonly workers?: number;
   readonly slots?: number;
   readonly volumes?: string;
+  readonly queueCa?: string;
+  readonly queueCert?: string;
+  readonly queueKey?: string;
   /** Where the logs go. */
   readonly work?: string;
   readonly ffmpeg?: string;
@@ -28,7 +31,7 @@ export interface WorkerOptions {
 }
 
 export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
-  const address = parseQueueAddress(options.queue);
+  const address = parseQueueAddress(options.queue, options);
   const mounts = options.volumes === undefined ? null : await readMounts(options.volumes);
   const say = (text: string): void => {
     if (options.quiet !== true) process.stderr.write(`${text}\n`);

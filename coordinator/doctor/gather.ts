@@ -6,11 +6,11 @@ import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
 import { abilitiesOf, decodersOf, type FoundTool, locateTool } from '../../process/locate.ts';
 import { runForAnswer } from '../../process/answer.ts';
 import { findStoreProgram } from '../store/private.ts';
-import { inspectSharedRedis, parseQueueAddress } from '../store/shared.ts';
+import { inspectSharedRedis, parseQueueAddress, type QueueFileOptions } from '../store/shared.ts';
 import type { AllAbilities, MachineFacts, SharedQueue, StoreProgram, VolumeFacts } from './facts.ts';
 import { font, kernelFacts, sought, volume } from './measure.ts';
 
-export interface DoctorQuestion {
+export interface DoctorQuestion extends QueueFileOptions {
   readonly ffmpeg?: string;
   readonly ffprobe?: string;
   /** A shared queue; then no program for a built-in one is needed. */
@@ -53,9 +53,9 @@ async function storeProgram(patienceMilliseconds: number): Promise<StoreProgram>
   };
 }
 
-async function sharedQueue(text: string): Promise<SharedQueue> {
+async function sharedQueue(text: string, files: QueueFileOptions): Promise<SharedQueue> {
   const look = async (): Promise<{ address: string; notes: Finding[] }> => {
-    const address = parseQueueAddress(text);
+    const address = parseQueueAddress(text, files);
     return { address: printableAddress(address), notes: await inspectSharedRedis(address) };
   };
   const looked = await sought(look());
@@ -83,7 +83,7 @@ export async function gather(question: DoctorQuestion): Promise<MachineFacts> {
     kernelFacts(),
     locateLibRaw(),
     question.queue === undefined ? sought(storeProgram(patience)) : null,
-    question.queue === undefined ? null : sharedQueue(question.queue),
+    question.queue === undefined ? null : sharedQueue(question.queue, question),
     Promise.all(
       (folders.length > 0 ? folders : [['here', '.'] as [VolumeFacts['role'], string]]).map(
         ([role, folder]) => volume(role, folder),

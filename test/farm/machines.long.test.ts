@@ -184,7 +184,7 @@ const someOf = (log: string, message: string): Promise<LogLine[]> =>
   );
 
 test.for(['cut off', 'frozen'] as const)(
-  'a machine that is %s in mid-job publishes nothing; another one begins within 75 s, and the file is there once',
+  'a machine that is %s in mid-job publishes nothing; another one begins once the lock has run out, and the file is there once',
   { timeout: 400_000 },
   async (how, context) => {
     needsRoot(context);
@@ -218,7 +218,8 @@ test.for(['cut off', 'frozen'] as const)(
     }
     const south = startMachine({ name: 'south', queue: store.url, folder });
     const [begins] = await someOf(south.log, 'begins');
-    expect((begins?.time ?? 0) - lostAt).toBeLessThan(75_000);
+    // A lock of a minute, looked for every ten seconds; the rest is for a machine that others keep busy.
+    expect((begins?.time ?? 0) - lostAt).toBeLessThan(100_000);
     if (how === 'cut off') {
       // By its own clock, while nobody can tell it anything: at 0.8 of a lock of a minute.
       const [ends] = await someOf(north.log, 'ends without its result');
@@ -229,9 +230,8 @@ test.for(['cut off', 'frozen'] as const)(
     held.letGo();
     const ended = await run.done;
     expect(ended.code, ended.stderr).toBe(0);
-    const all = execFileSync('sh', ['-c', `tail -n 6 ${south.log} ${north.log}; cat ${delivery}/day-03/A001/reports/deliverables/*.json | grep -E 'host|claim|attempt'`], { encoding: 'utf8' });
-    expect(linesOf(south.log, 'done'), all).toHaveLength(1);
-    expect(linesOf(north.log, 'done'), all).toHaveLength(0);
+    expect(linesOf(south.log, 'done')).toHaveLength(1);
+    expect(linesOf(north.log, 'done')).toHaveLength(0);
     expect(Object.keys(essence(delivery)).filter((name) => name.includes('rushlight-part'))).toEqual([]);
   },
 );
