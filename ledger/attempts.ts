@@ -3,6 +3,9 @@
 /** As many as a job has attempts: fewer than after which a run has no workers left (coordinator/night/workers.ts). */
 export const WORKERS_A_JOB_MAY_COST = 3;
 
+/** Of a farm: what ends workers on two machines is no machine's fault. */
+export const MACHINES_A_JOB_MAY_COST = 2;
+
 export interface QueueCounts {
   /** Starts, this one included. */
   readonly attemptsStarted: number;

@@ -82,6 +82,10 @@ export const jobSchema = z
     stills: stillsOutcomeSchema.optional(),
     /** toolchain digest that the night was planned with; a worker with another one refuses. */
     toolchain: z.string(),
+    /** Machines that gave the job back for something that may be the machine's or the clip's: when a second one says the same, it is the clip's. */
+    witnesses: z.array(z.object({ machine: z.string(), code: z.string() })).optional(),
+    /** Id of the only machine that is fit for it: its own second word is enough. */
+    sole: z.string().optional(),
   })
   .refine(({ deliverables, stills }) => deliverables.length > 0 || stills !== undefined, {
     message: 'a job that makes nothing',

@@ -1,4 +1,6 @@
 /** What coordinator and worker agree on about the queue: names, keys, connection, and how a worker is started. The queue carries; it remembers nothing that is not also on disk. */
+import { readFileSync } from 'node:fs';
+import { isIP } from 'node:net';
 import type { RedisOptions } from 'ioredis';
 import { z } from 'zod';
 
@@ -50,17 +52,25 @@ export const jobProgressSchema = z.object({
 });
 export type JobProgress = Readonly<z.infer<typeof jobProgressSchema>>;
 
+/** Of a `rediss://` address: files in PEM. `ca`: of who vouches for the store; `cert`, `key`: who asks. null: the system's, none. */
+export const queueFilesSchema = z.object({
+  ca: z.string().nullable(),
+  cert: z.string().nullable(),
+  key: z.string().nullable(),
+});
+export type QueueFiles = z.infer<typeof queueFilesSchema>;
+
 /** Where the queue is: the built-in Redis's socket, or a shared Redis (`redis://`, `rediss://`). */
 export const queueAddressSchema = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('socket'), path: z.string() }),
-  z.object({ kind: z.literal('url'), url: z.string() }),
+  z.object({ kind: z.literal('url'), url: z.string(), files: queueFilesSchema.optional() }),
 ]);
 export type QueueAddress = z.infer<typeof queueAddressSchema>;
 
 /** `replyMapping` stays as ioredis has it: its constructor types refuse an option that may be undefined. */
 export type QueueConnection = Omit<RedisOptions, 'replyMapping'>;
 
-/** Connection options for BullMQ and ioredis. Throws TypeError for a text that is no Redis URL. */
+/** Connection options for BullMQ and ioredis. Throws TypeError for a text that is no Redis URL, and what node:fs throws of its files. */
 export function redisOptions(address: QueueAddress): QueueConnection {
   // A lost store comes back within a second or two on the same files: ask often, and never give up by ourselves.
   const retryStrategy = (times: number): number => Math.min(50 * 2 ** Math.min(times, 6), 2_000);
@@ -77,10 +87,20 @@ export function redisOptions(address: QueueAddress): QueueConnection {
     ...(url.username === '' ? {} : { username: decodeURIComponent(url.username) }),
     ...(url.password === '' ? {} : { password: decodeURIComponent(url.password) }),
     ...(database === '' ? {} : { db: Number(database) }),
-    ...(url.protocol === 'rediss:' ? { tls: { servername: host } } : {}),
+    ...(url.protocol === 'rediss:' ? { tls: tlsOf(host, address.files) } : {}),
     retryStrategy,
     maxRetriesPerRequest: null,
   };
+}
+
+function tlsOf(host: string, files: QueueFiles | undefined): NonNullable<RedisOptions['tls']> {
+  const read = (name: 'ca' | 'cert' | 'key') => {
+    const path = files?.[name] ?? null;
+    return path === null ? {} : { [name]: readFileSync(path) };
+  };
+  // RFC 6066, section 3: a literal address is not permitted as a server name.
+  const named = isIP(host) === 0 ? { servername: host } : {};
+  return { ...named, ...read('ca'), ...read('cert'), ...read('key') };
 }
 
 /** The address for people and logs: never with its password. */
@@ -123,6 +143,10 @@ export const workerSetupSchema = z.object({
   /** BullMQ lockDuration and stalledInterval. Short where a dead worker is noticed on the same machine, longer over a network. */
   lockMilliseconds: z.int().positive(),
   stalledMilliseconds: z.int().positive(),
+  /** One of many machines: it takes from the queues that its starter names, and gives back what is not for this machine. False: it takes everything, from the one queue of a run on one machine. */
+  farm: z.boolean(),
+  /** Where this machine has its volumes; null: it has the paths of the run. */
+  mounts: z.array(z.object({ name: z.string(), at: z.string() })).nullable(),
   /** A worker's log, JSON lines; null: none. */
   logFile: z.string().nullable(),
 });

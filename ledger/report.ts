@@ -141,6 +141,13 @@ export const deliverableReportSchema = z.looseObject({
     .optional()
     .describe('`run` of the job that wrote it: separates a failure of this run from an older one'),
   attempt: z.int().positive().describe('Which try at the job, from 1'),
+  claim: z
+    .int()
+    .positive()
+    .optional()
+    .describe(
+      'On a farm: the number under which it was written, which only grows; who has a lower one replaces nothing of it. Absent: one machine',
+    ),
   workersLost: z
     .int()
     .nonnegative()

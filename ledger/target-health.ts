@@ -1,5 +1,5 @@
 /** What an error says of the delivery that is written to. Coordinator and worker must agree on it: one waits for what the other meets. */
-import { open, rm } from 'node:fs/promises';
+import { link, open, readFile, rename, rm } from 'node:fs/promises';
 import { codeOf } from '../files/error-code.ts';
 import { type Finding, type FindingSubject, finding } from '../findings/finding.ts';
 
@@ -38,6 +38,36 @@ export function targetFinding(
       );
     case 'gone':
       return finding('target-gone', found ?? 'the folder is not there', 'the folder of the delivery', place);
+  }
+}
+
+/** Codes of a file system without link(2); publishing does without it there. */
+const NO_LINKS = new Set(['EPERM', 'ENOTSUP', 'EOPNOTSUPP', 'ENOSYS', 'EMLINK']);
+
+/**
+ * All that publishing asks of a folder, on a little file that is taken away again: written and kept, linked, renamed, read back.
+ * Throws what node:fs throws; and EIO when other bytes come back.
+ */
+export async function tryKeeping(path: string, bytes: Buffer): Promise<void> {
+  const [linked, renamed] = [`${path}-linked`, `${path}-renamed`];
+  try {
+    const handle = await open(path, 'wx');
+    try {
+      await handle.writeFile(bytes);
+      await handle.sync();
+    } finally {
+      await handle.close();
+    }
+    try {
+      await link(path, linked);
+    } catch (error) {
+      if (!NO_LINKS.has(codeOf(error))) throw error;
+    }
+    await rename(path, renamed);
+    if (!(await readFile(renamed)).equals(bytes))
+      throw Object.assign(new Error(`other bytes came back from ${renamed}`), { code: 'EIO', path: renamed });
+  } finally {
+    for (const one of [path, linked, renamed]) await rm(one, { force: true }).catch(() => undefined);
   }
 }
 

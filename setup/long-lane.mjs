@@ -119,6 +119,7 @@ export const parts = {
     minutes: 40,
   },
   stores: { about: 'every disturbance of a run on a store of its own', minutes: 5 },
+  farm: { about: 'machines that lack something, hang, freeze or are cut off', minutes: 10 },
   node: { about: `the quick lane on Node ${NODE_MAJORS.join(' and ')}`, minutes: 30 },
   image: { about: 'the container image: built, and a run in it', minutes: 15 },
 };
@@ -162,6 +163,8 @@ export function stepsOf(part, { hasFuzz, fuzzState, hasImage }) {
       ];
     case 'stores':
       return [long('the standing store', 'test/night')];
+    case 'farm':
+      return [long('machines of a farm', 'test/farm')];
     case 'node':
       return NODE_MAJORS.flatMap((major) =>
         Array.from({ length: SHARES }, (_, share) => ({

@@ -6,7 +6,7 @@ import { seenTogether } from '../files/seen.ts';
 import { filesOfPlace } from '../ledger/clip.ts';
 import { contentDigest } from '../ledger/content-digest.ts';
 import { type Finding, finding, type FindingSubject } from '../findings/finding.ts';
-import { WORKERS_A_JOB_MAY_COST } from '../ledger/attempts.ts';
+import { MACHINES_A_JOB_MAY_COST, WORKERS_A_JOB_MAY_COST } from '../ledger/attempts.ts';
 import type { Job } from '../ledger/job.ts';
 import { fsPath } from '../files/names.ts';
 
@@ -21,12 +21,12 @@ export function toolchainFailure(job: Job, digest: string): Finding | null {
 }
 
 /** A job at which worker after worker is lost would take all of them with it. */
-export function workerTrouble(job: Job, workersLost: number): Finding | null {
-  return workersLost < WORKERS_A_JOB_MAY_COST
+export function workerTrouble(job: Job, workersLost: number, machinesLost = 0): Finding | null {
+  return workersLost < WORKERS_A_JOB_MAY_COST && machinesLost < MACHINES_A_JOB_MAY_COST
     ? null
     : finding(
         'job-ends-workers',
-        `${workersLost} workers died while they worked on it`,
+        `${workersLost} workers ${machinesLost > 1 ? `on ${machinesLost} machines ` : ''}died while they worked on it`,
         'a job that a worker survives',
         subjectOf(job),
       );

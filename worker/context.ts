@@ -15,6 +15,10 @@ export interface JobContext {
   readonly attempt: number;
   /** Workers that were lost at this job: each died, or did not answer for longer than its lock. None when absent. */
   readonly workersLost?: number;
+  /** On how many machines. None when absent. */
+  readonly machinesLost?: number;
+  /** Id of this machine, where another one could do the job; null: none can, and whatever keeps it from its end is written down. */
+  readonly machine: string | null;
   /** No further attempt follows: a failure is written down for good. */
   readonly lastAttempt: boolean;
   readonly onProgress: (progress: JobProgress) => void;
@@ -34,6 +38,16 @@ export class JobFailure extends Error {
     this.name = 'JobFailure';
     this.findings = failure.findings;
     this.retryable = failure.retryable;
+  }
+}
+
+/** The job is not for this machine: it goes back uncounted, and nothing is written down of the clip. */
+export class NotForThisMachine extends Error {
+  readonly finding: Finding;
+  constructor(found: Finding) {
+    super(`${found.code}: ${found.found}`);
+    this.name = 'NotForThisMachine';
+    this.finding = found;
   }
 }
 

@@ -17,13 +17,16 @@ import { FindingError, finding } from '../findings/finding.ts';
 import { isMasterWork, isMovieMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { newToken } from '../ledger/owner.ts';
+import { ClaimOvertaken } from '../ledger/claims.ts';
 import { completeRecords } from '../ledger/completion.ts';
 import { StagedFileLostError } from '../files/publish.ts';
 import { sourceFailure, sourceSeen, subjectOf, toolchainFailure, workerTrouble } from './claim.ts';
 import { targetFailure, type Failure } from './classify.ts';
 import { makeFromFfmpegFrames } from './ffmpeg-frames.ts';
 import type { StagedMovie } from './recipe-run.ts';
-import { type Deliverable, type JobContext, JobFailure } from './context.ts';
+import { type Deliverable, type JobContext, JobFailure, NotForThisMachine } from './context.ts';
+import { machinesTrouble } from './whose.ts';
+import { scratchFailure } from './scratch.ts';
 import { decoderFailures } from './decoder.ts';
 import { refuseName, writeFailure } from './publish-deliverable.ts';
 import { findDeliverables } from './found.ts';
@@ -36,7 +39,7 @@ import { byWay, type StagedMaster } from './master/making.ts';
 import { makeStills, writeStillsFailure } from './stills/step.ts';
 import { deliveryOf, makeFolder, sweepStaging, targetStateOf } from './target.ts';
 
-/** Throws JobFailure; and the signal's reason when stopped. */
+/** Throws JobFailure; NotForThisMachine, which leaves no report; and the signal's reason when stopped. */
 export async function runJob(job: Job, context: JobContext): Promise<void> {
   const startedAt = new Date().toISOString();
   let run: JobRun | null = null;
@@ -59,7 +62,12 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
     await stills(run);
   } catch (error) {
     context.signal.throwIfAborted();
+    // Somebody else publishes it, or has: nothing is to be said of it.
+    if (error instanceof ClaimOvertaken) throw error;
     const failure = failureOf(error, job);
+    const machines =
+      context.machine === null ? null : machinesTrouble(failure.findings, job, context.machine);
+    if (machines !== null) throw new NotForThisMachine(machines);
     try {
       if (!failure.retryable || context.lastAttempt) await writeFailures(run ?? (await begin()), failure);
     } catch (unproven) {
@@ -71,9 +79,9 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
 }
 
 /** Throws JobFailure when this machine, or the clip as it is now, is not what the job was planned with. */
-async function claim(job: Job, { toolchain, workersLost }: JobContext): Promise<void> {
+async function claim(job: Job, { toolchain, workersLost, machinesLost }: JobContext): Promise<void> {
   const refused =
-    workerTrouble(job, workersLost ?? 0) ??
+    workerTrouble(job, workersLost ?? 0, machinesLost) ??
     toolchainFailure(job, toolchain.digest) ??
     (await sourceFailure(job));
   const findings = refused === null ? await decoderFailures(job) : [refused];
@@ -136,6 +144,9 @@ function failureOf(error: unknown, job: Job): JobFailure {
     });
   const state = targetStateOf(error, deliveryOf(job.deliveryFolder));
   if (state !== null) return new JobFailure(targetFailure(state, job.deliveryFolder, subjectOf(job)));
+  // A delivery may lie in the folder of temporary files: what speaks of it is not of that.
+  const scratch = scratchFailure(error, subjectOf(job));
+  if (scratch !== null) return new JobFailure(scratch);
   return new JobFailure({
     findings: [finding('work-failed', (error as Error).message, 'no error', subjectOf(job))],
     retryable: true,

@@ -3,20 +3,23 @@
  * remembers nothing. How it is started and asked to end: ledger/queue.ts.
  *
  *   setup   from the environment; a queue; programs located once
+ *   take    from one queue, or from those that its starter names: what this machine is fit for (taking.ts)
  *   claim   a job of a night that was superseded, or one that runs here already, is not taken
- *   work    job.ts, loaded with the first job
+ *   work    job.ts, loaded with the first job; what is not for this machine goes back uncounted
  *   end     SIGTERM once: what runs is finished; twice, SIGINT, or the starter gone: encoders are killed, jobs given back
  */
-import { type ConnectionOptions, type Job as QueuedJob, UnrecoverableError, Worker } from 'bullmq';
+import { hostname } from 'node:os';
+import { type Job as QueuedJob, UnrecoverableError } from 'bullmq';
 import { Redis } from 'ioredis';
 import { pino } from 'pino';
 import { type Attempts, attemptsOf, attemptText, WORKERS_A_JOB_MAY_COST } from '../ledger/attempts.ts';
+import { type FromWorker, givenBackText, toWorkerSchema } from '../ledger/farm.ts';
 import { deliveryPlace } from '../ledger/lease.ts';
 import { runAtWork } from '../ledger/lease-file.ts';
-import { type Finding, finding } from '../findings/finding.ts';
+import { machineId } from '../files/machine-id.ts';
+import { type Finding, FindingError, finding } from '../findings/finding.ts';
 import { jobSchema, type Job } from '../ledger/job.ts';
 import {
-  BULL_PREFIX,
   cancelKey,
   JOB_QUEUE,
   type JobProgress,
@@ -28,14 +31,22 @@ import {
   type WorkerSetup,
   workerSetupSchema,
 } from '../ledger/queue.ts';
+import { localJob } from '../ledger/volumes.ts';
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
 import { locateTools, type MediaTools } from '../process/locate.ts';
-import { JobFailure } from './context.ts';
+import { JobFailure, NotForThisMachine } from './context.ts';
 import { newPresence } from './presence.ts';
 import { startRenewer } from './renewal.ts';
-import { deliveryOf } from './target.ts';
+import { enterTakers, type Taken } from './takers.ts';
+import { startTaking } from './taking.ts';
+import { deliveryOf, targetStateOf } from './target.ts';
+import { targetFailure } from './classify.ts';
+import { machinesTrouble } from './whose.ts';
 
 const PROGRESS_MILLISECONDS = 2_000;
+/** How long nobody asks when nothing is waiting. */
+const REST_MILLISECONDS = 250;
+const FARM_REST_MILLISECONDS = 1_000;
 /** Above WORKERS_A_JOB_MAY_COST: a job is given up by a worker that writes down why, not by the queue, which writes no report. */
 const STALLS_ALLOWED = 2 * WORKERS_A_JOB_MAY_COST;
 const EXIT_STARTER_GONE = 1;
@@ -137,11 +148,25 @@ function reported(item: Finding): UnrecoverableError {
   return new UnrecoverableError(`${item.code}: found ${item.found}; expected ${item.expected}`);
 }
 
-async function work(
-  queued: QueuedJob,
-  token: string | undefined,
-  signal: AbortSignal | undefined,
-): Promise<void> {
+/** The job goes back, and this process takes none of its class until the starter has asked the machine again. */
+function giveBack(queue: string, found: Finding): UnrecoverableError {
+  setAside.add(queue);
+  words += 1;
+  tellTakes();
+  tellStarter({ kind: 'given-back', queue, finding: found });
+  return new UnrecoverableError(givenBackText({ machine: machineId().id, host: hostname(), finding: found }));
+}
+
+/** What kept a job from being begun: null where it says nothing of this machine. */
+function beforeWork(error: unknown, job: Job): Finding | null {
+  if (!setup.farm) return null;
+  const findings = error instanceof FindingError ? error.findings : [];
+  const state = targetStateOf(error, deliveryOf(job.deliveryFolder));
+  const target = state === null ? [] : targetFailure(state, job.deliveryFolder, {}).findings;
+  return machinesTrouble([...findings, ...target], job, machineId().id);
+}
+
+async function work(queued: QueuedJob, token: string, queue: string): Promise<void> {
   const id = queued.id ?? '';
   const parsed = jobSchema.safeParse(queued.data);
   if (!parsed.success) {
@@ -150,21 +175,26 @@ async function work(
       finding('job-damaged', `${issue?.path.join('.')}: ${issue?.message}`, 'a job of this version'),
     );
   }
-  const job = parsed.data;
-  const attempts = attemptsOf(queued);
+  const local = setup.farm ? localJob(parsed.data, setup.mounts) : { job: parsed.data };
+  if ('finding' in local) throw giveBack(queue, local.finding);
+  const { job } = local;
+  const counted = attemptsOf(queued);
+  let taken: Taken = { lost: [], leave: () => undefined };
   const stop = new AbortController();
-  const lock =
-    token === undefined
-      ? null
-      : renewer.keep(id, token, (why) => stop.abort(new Error(`the lock on this job is lost: ${why}`)));
+  const lock = renewer.keep({ queue, id }, token, (why) =>
+    stop.abort(new Error(`the lock on this job is lost: ${why}`)),
+  );
   let over: () => void = () => undefined;
   const ended = new Promise<void>((resolve) => {
     over = resolve;
   });
-  const both = signal === undefined ? stop.signal : AbortSignal.any([signal, stop.signal]);
+  const { signal } = stop;
   try {
-    await ownsAlone(id, both);
+    await ownsAlone(id, signal);
     running.set(id, { stop, ended });
+    if (setup.farm) taken = await enterTakers(redis, id, { machine: machineId().id, claim: token });
+    // A job that was given back begins in the queue anew; what it cost before is remembered beside it.
+    const attempts = { ...counted, workersLost: Math.max(counted.workersLost, taken.lost.length) };
     if (!(await isWanted(job))) throw new UnrecoverableError('cancelled, or taken over by a later run');
     log.info(
       {
@@ -180,36 +210,40 @@ async function work(
     const tell = teller(queued, job, stop, attempts);
     if (attempts.attempt > 1) tell({ phase: 'make', frames: 0, total: job.span.count, framesPerSecond: 0 });
     const { runJob } = await import('./job.ts');
-    const { tools, toolchain } = await locate();
-    await presence.in(deliveryOf(job.deliveryFolder), job.deliveryFolder);
+    const { tools, toolchain } = await begun(job);
     await runJob(job, {
       tools,
       toolchain,
       threads: setup.threads,
       stallMilliseconds: setup.stallSeconds * 1000,
-      signal: both,
+      signal,
       attempt: attempts.attempt,
       workersLost: attempts.workersLost,
+      machinesLost: new Set(taken.lost).size,
+      machine: setup.farm ? machineId().id : null,
       lastAttempt: queued.attemptsMade + 1 >= (queued.opts.attempts ?? 1),
       onProgress: tell,
       fence: async () => {
-        both.throwIfAborted();
+        signal.throwIfAborted();
         if (!(await isWanted(job)) || (await isOthers(job)))
           throw new UnrecoverableError('cancelled, or taken over by a later run');
-        if (token === undefined || !(await queued.extendLock(token, setup.lockMilliseconds)))
+        if (!(await queued.extendLock(token, setup.lockMilliseconds)))
           throw new Error('the lock on this job is lost');
         // The answer may have taken long.
-        both.throwIfAborted();
-        if (lock?.stillOurs() === false) throw new Error('the lock on this job is lost');
+        signal.throwIfAborted();
+        if (!lock.stillOurs()) throw new Error('the lock on this job is lost');
       },
     });
     log.info({ id }, 'done');
+    tellStarter({ kind: 'done', queue });
   } catch (error) {
     log.warn({ id, error: String(error) }, 'ends without its result');
+    if (error instanceof NotForThisMachine) throw giveBack(queue, error.finding);
     if (error instanceof JobFailure && !error.retryable) throw new UnrecoverableError(error.message);
     throw error;
   } finally {
-    lock?.release();
+    lock.release();
+    taken.leave();
     if (running.get(id)?.stop === stop) running.delete(id);
     over();
   }
@@ -224,29 +258,59 @@ async function ownsAlone(id: string, signal: AbortSignal): Promise<void> {
   }
 }
 
-const worker = new Worker(
-  JOB_QUEUE,
-  // Three declared parameters: with fewer the queue gives no signal.
-  async (queued: QueuedJob, token: string | undefined, signal: AbortSignal | undefined) =>
-    await work(queued, token, signal),
-  {
-    connection: connection as ConnectionOptions,
-    prefix: BULL_PREFIX,
-    concurrency: setup.slots,
-    lockDuration: setup.lockMilliseconds,
-    // By a thread of ours (renewal.ts).
-    skipLockRenewal: true,
-    autorun: false,
-    stalledInterval: setup.stalledMilliseconds,
-    maxStalledCount: STALLS_ALLOWED,
-    drainDelay: 2,
-  },
-);
-worker.on('error', (error) => log.warn({ error: error.message }, 'queue'));
-worker.on('failed', (queued, error) => log.warn({ id: queued?.id, error: error.message }, 'failed'));
+/** What has to stand before a job is worked on. */
+async function begun(job: Job): Promise<{ readonly tools: MediaTools; readonly toolchain: Toolchain }> {
+  try {
+    let located = await locate();
+    if (located.toolchain.digest !== job.toolchain) {
+      // The programs may have been exchanged since they were asked.
+      programs = undefined;
+      located = await locate();
+    }
+    await presence.in(deliveryOf(job.deliveryFolder), job.deliveryFolder);
+    return located;
+  } catch (error) {
+    const machines = beforeWork(error, job);
+    if (machines !== null) throw new NotForThisMachine(machines);
+    throw error;
+  }
+}
+
+const taking = startTaking({
+  redis,
+  slots: setup.slots,
+  lockMilliseconds: setup.lockMilliseconds,
+  stalledMilliseconds: setup.stalledMilliseconds,
+  stallsAllowed: STALLS_ALLOWED,
+  restMilliseconds: setup.farm ? FARM_REST_MILLISECONDS : REST_MILLISECONDS,
+  work,
+  log: (message, fields) => log.warn(fields, message),
+});
+
+/** What the starter said last, without what was given back since. */
+let told: readonly string[] = setup.farm ? [] : [JOB_QUEUE];
+const setAside = new Set<string>();
+/** How many words the starter was told that it must have read before it names a queue again. */
+let words = 0;
+function tellTakes(): void {
+  taking.tell(told.filter((queue) => !setAside.has(queue)));
+}
+function tellStarter(word: FromWorker): void {
+  if (setup.farm && process.connected) process.send?.(word);
+}
+process.on('message', (message: unknown) => {
+  const read = toWorkerSchema.safeParse(message);
+  // One that was on its way when a job was given back knows nothing of that.
+  if (!read.success || read.data.read < words) return;
+  told = read.data.queues;
+  setAside.clear();
+  tellTakes();
+});
+
 let ending = false;
 async function finish(): Promise<void> {
-  await worker.close();
+  await taking.finish();
+  await taking.close();
   // With a store that is away nothing is waited for: the key runs out.
   if (redis.status === 'ready') await redis.del(lockNameKey(setup.id));
   redis.disconnect();
@@ -257,7 +321,10 @@ async function finish(): Promise<void> {
 function stopNow(code: number): void {
   for (const { stop } of running.values()) stop.abort(new Error('the worker was asked to stop'));
   setTimeout(() => process.exit(code), 3_000).unref();
-  void worker.close().finally(() => process.exit(code));
+  void taking
+    .finish()
+    .then(() => taking.close())
+    .finally(() => process.exit(code));
 }
 function onSignal(now: boolean): void {
   if (ending || now) stopNow(0);
@@ -272,7 +339,6 @@ process.stdin.on('end', () => stopNow(EXIT_STARTER_GONE));
 process.stdin.on('error', () => stopNow(EXIT_STARTER_GONE));
 process.stdin.resume();
 // Before it holds any: whoever started it gives its locks up when it dies.
-await Promise.all([renewer.ready, redis.set(lockNameKey(setup.id), worker.id, 'EX', KEY_SECONDS)]);
-// It ends when the worker is closed; what goes wrong meanwhile comes as `error`.
-worker.run().catch((error: unknown) => log.error({ error: String(error) }, 'the queue is not read any more'));
+await Promise.all([renewer.ready, redis.set(lockNameKey(setup.id), taking.name, 'EX', KEY_SECONDS)]);
+tellTakes();
 log.info({ pid: process.pid }, 'ready');

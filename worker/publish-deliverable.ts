@@ -22,7 +22,8 @@ import { type JobRun, oursOf } from './job-run.ts';
 import type { Proof } from './proof.ts';
 import { storeSketch } from './sketches.ts';
 import { obsoleteBeside } from './sidecars.ts';
-import { failedReport, type ReportRequest, writeReport, writtenReport } from './report.ts';
+import { claimFor, writeClaimed } from './claims.ts';
+import { failedReport, type ReportRequest, writtenReport } from './report.ts';
 import { askTarget, makeFolder } from './target.ts';
 
 /** What a deliverable is proved by: the fingerprints of its source, and what left its encoders. */
@@ -198,8 +199,8 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
     ...writtenReport({ run, ...made }, file, proof),
     ...(sidecars.length === 0 ? {} : { sidecars }),
   };
-  await context.fence();
-  await writeReport(job, {
+  const claim = await claimFor(job, name, context);
+  await writeClaimed(claim, job, {
     ...written,
     state: 'publishing',
     ...(folder === null && beside.length === 0 ? {} : { staged: basename(staged) }),
@@ -214,6 +215,7 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
     isOurs: (digest: string) => ours.includes(digest),
     signal: context.signal,
   };
+  await claim?.assertHighest();
   const outcome =
     beside.length === 0 || isFolderDigest(checked.digest)
       ? await publishDeliverable({ ...request, checked: checked.digest })
@@ -230,7 +232,7 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
     context.signal,
   );
   for (const one of beside) await seenPublished(one.final, one.checked, context.signal);
-  await writeReport(job, {
+  await writeClaimed(claim, job, {
     ...written,
     file: { ...file, seen },
     state: 'published',
@@ -255,6 +257,11 @@ export async function refuseName(request: ReportRequest, what: string): Promise<
 export async function writeFailure(request: ReportRequest, findings: readonly Finding[]): Promise<void> {
   const { run, deliverable } = request;
   await makeFolder(run.job.deliveryFolder, layout.reportsFolder(run.job.deliveryFolder));
-  await writeReport(run.job, failedReport(request, findings));
+  const claim = await claimFor(run.job, deliverable.profile.name, {
+    machine: run.context.machine,
+    // On one machine the place is asked, and not the queue: what failed is told also of a run that is over.
+    fence: run.context.machine === null ? async () => undefined : run.context.fence,
+  });
+  await writeClaimed(claim, run.job, failedReport(request, findings));
   run.concluded.add(deliverable);
 }

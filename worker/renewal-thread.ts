@@ -1,7 +1,7 @@
 /** The thread that renews the locks of its process's jobs (renewal.ts), on a connection of its own. */
 import { parentPort, workerData } from 'node:worker_threads';
 import { Redis } from 'ioredis';
-import { BULL_PREFIX, JOB_QUEUE, redisOptions } from '../ledger/queue.ts';
+import { BULL_PREFIX, redisOptions } from '../ledger/queue.ts';
 import { type FromRenewer, nowMilliseconds, RENEWAL, type RenewalSetup, type ToRenewer } from './renewal.ts';
 
 /**
@@ -20,11 +20,14 @@ if (parentPort !== null) {
   const port = parentPort;
   const { queue, lockMilliseconds, hungMilliseconds, sign } = workerData as RenewalSetup;
   const signs = new BigInt64Array(sign);
-  const jobs = new Map<string, { readonly id: string; readonly cells: BigInt64Array; asking: boolean }>();
+  const jobs = new Map<
+    string,
+    { readonly queue: string; readonly id: string; readonly cells: BigInt64Array; asking: boolean }
+  >();
   const tell = (message: FromRenewer): void => port.postMessage(message);
   const client = new Redis(redisOptions(queue));
   client.on('error', () => undefined);
-  const key = (name: string): string => `${BULL_PREFIX}:${JOB_QUEUE}:${name}`;
+  const key = (of: string, name: string): string => `${BULL_PREFIX}:${of}:${name}`;
 
   const lose = (token: string, id: string, cells: BigInt64Array, why: string): void => {
     if (!jobs.delete(token)) return;
@@ -36,11 +39,12 @@ if (parentPort !== null) {
     // A store that is away lets a command wait: one at a time is enough.
     if (job === undefined || job.asking) return;
     const { id, cells } = job;
+    const lock = key(job.queue, `${id}:lock`);
     // The lock is as old as the question, not as its answer.
     const asked = nowMilliseconds();
     job.asking = true;
     client
-      .eval(EXTEND, 2, key(`${id}:lock`), key('stalled'), token, lockMilliseconds, id)
+      .eval(EXTEND, 2, lock, key(job.queue, 'stalled'), token, lockMilliseconds, id)
       .then(
         (answer) => {
           if (answer === 1) Atomics.store(cells, RENEWAL.confirmed, asked);
@@ -75,7 +79,12 @@ if (parentPort !== null) {
 
   port.on('message', (message: ToRenewer) => {
     if (message.kind === 'keep') {
-      jobs.set(message.token, { id: message.id, cells: new BigInt64Array(message.cells), asking: false });
+      jobs.set(message.token, {
+        queue: message.queue,
+        id: message.id,
+        cells: new BigInt64Array(message.cells),
+        asking: false,
+      });
       renew(message.token);
     } else jobs.delete(message.token);
   });

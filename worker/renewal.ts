@@ -15,7 +15,13 @@ export interface RenewalSetup {
   readonly sign: SharedArrayBuffer;
 }
 export type ToRenewer =
-  | { readonly kind: 'keep'; readonly id: string; readonly token: string; readonly cells: SharedArrayBuffer }
+  | {
+      readonly kind: 'keep';
+      readonly queue: string;
+      readonly id: string;
+      readonly token: string;
+      readonly cells: SharedArrayBuffer;
+    }
   | { readonly kind: 'drop'; readonly token: string };
 export type FromRenewer =
   | { readonly kind: 'ready' }
@@ -38,7 +44,11 @@ export interface Renewer {
   /** The thread is there. Before that no job is to be taken: on a busy machine its start takes seconds of the first lock. Rejects when it ended. */
   readonly ready: Promise<void>;
   /** `lost` is called once, with the reason. */
-  keep(id: string, token: string, lost: (why: string) => void): RenewedLock;
+  keep(
+    job: { readonly queue: string; readonly id: string },
+    token: string,
+    lost: (why: string) => void,
+  ): RenewedLock;
   close(): Promise<void>;
 }
 
@@ -83,13 +93,13 @@ export function startRenewer(setup: Omit<RenewalSetup, 'sign'>): Renewer {
 
   return {
     ready,
-    keep(id, token, lost) {
+    keep({ queue, id }, token, lost) {
       const cells = new SharedArrayBuffer(16);
       const cell = new BigInt64Array(cells);
       // The queue gave the lock a moment ago; the thread asks at once.
       Atomics.store(cell, RENEWAL.confirmed, nowMilliseconds());
       listeners.set(token, lost);
-      send({ kind: 'keep', id, token, cells });
+      send({ kind: 'keep', queue, id, token, cells });
       return {
         stillOurs: () =>
           listeners.has(token) &&

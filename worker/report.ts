@@ -2,10 +2,7 @@
 import { hostname } from 'node:os';
 import type { CheckReport } from '../check/index.ts';
 import type { Finding } from '../findings/finding.ts';
-import type { Job } from '../ledger/job.ts';
-import { layout } from '../ledger/layout.ts';
-import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
-import { writeRecord } from '../ledger/store.ts';
+import type { DeliverableReport } from '../ledger/report.ts';
 import type { Deliverable } from './context.ts';
 import { type JobRun, oursOf } from './job-run.ts';
 
@@ -60,15 +57,4 @@ export function writtenReport(
 
 export function failedReport(request: ReportRequest, findings: readonly Finding[]): DeliverableReport {
   return { ...common(request), state: 'failed', file: null, findings: [...findings] };
-}
-
-export async function writeReport(
-  { deliveryFolder, clip }: Pick<Job, 'deliveryFolder' | 'clip'>,
-  report: DeliverableReport,
-): Promise<void> {
-  await writeRecord(
-    layout.deliverableReport(deliveryFolder, clip.id, report.profile),
-    deliverableReportSchema,
-    report,
-  );
 }

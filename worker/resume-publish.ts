@@ -12,6 +12,7 @@ import { awaitedNames } from '../ledger/sidecars.ts';
 import { readRecord } from '../ledger/store.ts';
 import { wantedOf } from '../ledger/wanted.ts';
 import { type Found, type FoundStaged, noneIfAbsent } from './found.ts';
+import { claimFor } from './claims.ts';
 import type { JobContext } from './context.ts';
 import { obsoleteBeside } from './sidecars.ts';
 
@@ -19,10 +20,11 @@ import { obsoleteBeside } from './sidecars.ts';
 export async function publishStaged(
   job: Job,
   { staged, checked, beside, report, ...named }: FoundStaged,
-  { fence, signal }: Pick<JobContext, 'fence' | 'signal'>,
+  { fence, machine, signal }: Pick<JobContext, 'fence' | 'machine' | 'signal'>,
 ): Promise<Found> {
   const { deliverable, final, ours } = named;
-  await fence();
+  const claim = await claimFor(job, deliverable.profile.name, { fence, machine });
+  await claim?.assertHighest();
   const request = { staged, final, isOurs: (digest: string) => ours.includes(digest), signal };
   const outcome = isFolderDigest(checked)
     ? await publishFolder({ ...request, checked })

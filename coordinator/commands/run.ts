@@ -8,6 +8,7 @@ import { printJson, printText } from '../show/output.ts';
 import { type Progress, showProgress } from '../show/progress.ts';
 import { findingText } from '../show/words.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
+import { volumesOf } from '../roll/volumes.ts';
 import { parseQueueAddress } from '../store/shared.ts';
 import { DEFAULT_PATIENCE_SECONDS, DEFAULT_READERS, DEFAULT_STALL_SECONDS } from './defaults.ts';
 import { listenForInterrupts } from './interrupts.ts';
@@ -29,6 +30,10 @@ export interface RunOptions {
   readonly settings?: string;
   readonly ignore?: readonly string[];
   readonly queue?: string;
+  readonly volumes?: string;
+  readonly queueCa?: string;
+  readonly queueCert?: string;
+  readonly queueKey?: string;
   readonly ffmpeg?: string;
   readonly ffprobe?: string;
   readonly stallSeconds?: number;
@@ -61,7 +66,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
     ...(options.work === undefined ? {} : { work: options.work }),
   });
   const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
-  const queue = options.queue === undefined ? null : parseQueueAddress(options.queue);
+  const queue = options.queue === undefined ? null : parseQueueAddress(options.queue, options);
   if (options.workers === 0 && queue === null)
     throw new FindingError(
       [
@@ -73,6 +78,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
       ],
       2,
     );
+  const volumes = options.volumes === undefined ? null : await volumesOf(options.volumes, folders);
   const interrupts = listenForInterrupts();
   let progress: Progress | undefined;
   const say = (line: string): void => {
@@ -103,6 +109,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
         settings,
         ignore: options.ignore ?? [],
         queue,
+        volumes,
         ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),
         ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }),
         stallSeconds: options.stallSeconds ?? DEFAULT_STALL_SECONDS,

@@ -12,6 +12,7 @@ import { type DeliverableReport, deliverableReportSchema, deliverableStates } fr
 import { countCopies, type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { defaultWorkFolder } from '../roll/folders.ts';
+import { readSeenMachines } from '../night/machines.ts';
 import { readRunning } from '../night/running.ts';
 import { printJson, printText } from '../show/output.ts';
 import { psnrByProfile } from '../show/psnr.ts';
@@ -37,8 +38,10 @@ export async function statusCommand(options: StatusOptions): Promise<0 | 1> {
     throw new FindingError([finding('folder-missing', 'nothing there', 'a delivery', { file: delivery })], 2);
   const atWork = delivery === null ? null : await stateOfPlace(deliveryPlace(delivery));
   const rolls = delivery === null ? [] : await rollsOf(delivery);
-  if (options.json === true) printJson({ version: 0, kind: 'status', delivery, work, live, atWork, rolls });
-  else printText(statusText({ delivery, work, live, atWork, rolls }));
+  const machines = await readSeenMachines(work);
+  const status = { delivery, work, live, atWork, machines, rolls };
+  if (options.json === true) printJson({ version: 0, kind: 'status', ...status });
+  else printText(statusText(status));
   return rolls.length > 0 && rolls.every((roll) => roll.verdict === 'ready') ? 0 : 1;
 }
 

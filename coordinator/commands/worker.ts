@@ -1,11 +1,12 @@
 /** `rushlight worker`: this machine joins a shared queue, until it is asked to end. */
-import { tmpdir } from 'node:os';
+import { hostname, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Finding } from '../../findings/finding.ts';
 import { printableAddress } from '../../ledger/queue.ts';
-import { locateTools } from '../../process/locate.ts';
-import { FARM_LOCKS } from '../night/engine.ts';
-import { defaultWorkers, startWorkers } from '../night/workers.ts';
+import { readMounts } from '../../ledger/volumes.ts';
+import { joinFarm } from '../machine/member.ts';
+import { standingFindings } from '../machine/standing.ts';
+import { defaultWorkers } from '../night/workers.ts';
 import { printJson, printText } from '../show/output.ts';
 import { count, findingText } from '../show/words.ts';
 import { inspectSharedRedis, parseQueueAddress } from '../store/shared.ts';
@@ -16,6 +17,10 @@ export interface WorkerOptions {
   readonly queue: string;
   readonly workers?: number;
   readonly slots?: number;
+  readonly volumes?: string;
+  readonly queueCa?: string;
+  readonly queueCert?: string;
+  readonly queueKey?: string;
   /** Where the logs go. */
   readonly work?: string;
   readonly ffmpeg?: string;
@@ -26,19 +31,19 @@ export interface WorkerOptions {
 }
 
 export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
-  const address = parseQueueAddress(options.queue);
+  const address = parseQueueAddress(options.queue, options);
+  const mounts = options.volumes === undefined ? null : await readMounts(options.volumes);
   const say = (text: string): void => {
     if (options.quiet !== true) process.stderr.write(`${text}\n`);
   };
-  const [notes, tools] = await Promise.all([
-    inspectSharedRedis(address),
-    locateTools({
-      ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),
-      ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }),
-    }),
-  ]);
-  for (const note of notes) say(findingText(note));
-  const findings: Finding[] = [...notes];
+  const findings: Finding[] = [];
+  const report = (...reported: readonly Finding[]): void => {
+    for (const item of reported) {
+      findings.push(item);
+      say(findingText(item));
+    }
+  };
+  report(...(await inspectSharedRedis(address)));
   const interrupts = listenForInterrupts();
   const workers = options.workers ?? defaultWorkers();
   const logFolder = options.work ?? join(tmpdir(), `rushlight-worker-${process.pid}`);
@@ -46,31 +51,30 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
   const gone = new Promise<void>((resolve) => {
     onGone = resolve;
   });
-  const pool = startWorkers(
+  const member = joinFarm(
     {
-      count: workers,
-      slots: options.slots ?? null,
-      logFolder,
-      setup: {
-        queue: address,
-        ffmpeg: tools.ffmpeg.path,
-        ffprobe: tools.ffprobe.path,
+      address,
+      tools: options,
+      mounts,
+      pool: {
+        count: workers,
+        slots: options.slots ?? null,
+        logFolder,
         stallSeconds: options.stallSeconds ?? DEFAULT_STALL_SECONDS,
-        ...FARM_LOCKS,
       },
     },
     {
-      // Over a network a lock is left to run out.
-      onLost: () => undefined,
-      onDeath: (reported) => {
-        findings.push(reported);
-        say(findingText(reported));
-      },
+      onDeath: report,
       onAllGone: (reported) => {
-        findings.push(reported);
-        say(findingText(reported));
+        report(reported);
         onGone();
       },
+      onStanding: (standing) => {
+        const news = standingFindings(standing, hostname());
+        report(...news);
+        if (news.length === 0) say(`This machine is fit again for jobs of run ${standing.run}.`);
+      },
+      log: () => undefined,
     },
   );
   say(
@@ -80,8 +84,11 @@ export async function workerCommand(options: WorkerOptions): Promise<1 | 130> {
     interrupts.first.addEventListener('abort', () => resolve(), { once: true }),
   );
   const hasWorkers = await Promise.race([gone.then(() => false), interrupted.then(() => true)]);
-  interrupts.second.addEventListener('abort', () => void pool.stopNow(), { once: true });
-  await pool.finish();
+  const stopNow = (): void => void member.stopNow();
+  // Two at once come before anybody listens for the second.
+  if (interrupts.second.aborted) stopNow();
+  else interrupts.second.addEventListener('abort', stopNow, { once: true });
+  await member.finish();
   interrupts.end();
   if (options.json === true)
     printJson({

@@ -1,12 +1,14 @@
 /** How jobs become BullMQ flows: a roll is the parent, its jobs the children. Pure. */
 import type { FlowJob } from 'bullmq';
 import type { Job } from '../../ledger/job.ts';
-import { JOB_QUEUE, rollQueueOf } from '../../ledger/queue.ts';
+import { rollQueueOf } from '../../ledger/queue.ts';
 
 export interface QueuedJob {
   /** Of the run and of this queueing alone: a flow that meets the id of another flow's finished child waits for ever, and adding an id again does nothing. */
   readonly id: string;
   readonly job: Job;
+  /** The queue of its class. */
+  readonly queue: string;
   /** 1 runs first. */
   readonly priority: number;
 }
@@ -40,10 +42,10 @@ function parts(jobs: readonly QueuedJob[]): { start: number; count: number }[] {
   return found;
 }
 
-function clipJobOf({ id, job, priority }: QueuedJob): NonNullable<FlowJob['children']>[number] {
+function clipJobOf({ id, queue, job, priority }: QueuedJob): NonNullable<FlowJob['children']>[number] {
   return {
     name: 'clip',
-    queueName: JOB_QUEUE,
+    queueName: queue,
     data: job,
     opts: {
       jobId: id,

@@ -13,7 +13,8 @@ const PARENT_STATES: JobType[] = [
 ];
 const JOBS_AT_ONCE = 1_000;
 
-export async function clearRun(jobs: Queue, options: QueueOptions, run: string): Promise<void> {
+/** `queues`: that its jobs lie in. */
+export async function clearRun(queues: readonly string[], options: QueueOptions, run: string): Promise<void> {
   const rolls = new Queue(rollQueueOf(run), options);
   try {
     for (const parent of await rolls.getJobs(PARENT_STATES)) {
@@ -25,12 +26,22 @@ export async function clearRun(jobs: Queue, options: QueueOptions, run: string):
   } finally {
     await rolls.close();
   }
-  await removeEnded(jobs, run);
+  for (const name of queues) await clearQueue(name, options, run);
+}
+
+async function clearQueue(name: string, options: QueueOptions, run: string): Promise<void> {
+  const jobs = new Queue(name, { ...options, skipMetasUpdate: true });
+  try {
+    await removeEnded(jobs, run);
+    // That of one machine is every run's; that of a class is this run's, and goes with it, but for what a worker holds.
+    if (name !== JOB_QUEUE && (await jobs.getActiveCount()) === 0) await jobs.obliterate();
+  } finally {
+    await jobs.close();
+  }
 }
 
 /** Finished jobs whose parent was already gone. */
 async function removeEnded(jobs: Queue, run: string): Promise<void> {
-  if (jobs.name !== JOB_QUEUE) throw new RangeError(`jobs lie in ${JOB_QUEUE}`);
   for (const state of ['completed', 'failed', 'prioritized', 'delayed'] as const) {
     const ids = (await jobs.getRanges([state])).filter((id) => id.startsWith(`${run}.`));
     for (let start = 0; start < ids.length; start += JOBS_AT_ONCE)

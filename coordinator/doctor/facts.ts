@@ -37,7 +37,7 @@ export interface SharedQueue {
 }
 
 export interface VolumeFacts {
-  readonly role: 'delivery' | 'work' | 'here';
+  readonly role: 'delivery' | 'work' | 'here' | 'scratch';
   readonly folder: string;
   /** The folder that was measured: itself, or the nearest one above that exists. */
   readonly measured: string;

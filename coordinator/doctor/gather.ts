@@ -1,20 +1,16 @@
 /** Measures the machine: asks the programs, the file systems and the system. Reads only. */
-import { accessSync, constants, existsSync, statSync } from 'node:fs';
-import { statfs } from 'node:fs/promises';
 import { availableParallelism, totalmem } from 'node:os';
-import { dirname, resolve } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { printableAddress } from '../../ledger/queue.ts';
-import { burnInFont } from '../../files/installation.ts';
-import { kernelNames, loadKernel } from '../../media/kernels/memory.ts';
 import { locateLibRaw } from '../../media/raw/decoders/libraw.ts';
 import { abilitiesOf, decodersOf, type FoundTool, locateTool } from '../../process/locate.ts';
 import { runForAnswer } from '../../process/answer.ts';
 import { findStoreProgram } from '../store/private.ts';
-import { inspectSharedRedis, parseQueueAddress } from '../store/shared.ts';
-import type { AllAbilities, MachineFacts, Sought, SharedQueue, StoreProgram, VolumeFacts } from './facts.ts';
+import { inspectSharedRedis, parseQueueAddress, type QueueFileOptions } from '../store/shared.ts';
+import type { AllAbilities, MachineFacts, SharedQueue, StoreProgram, VolumeFacts } from './facts.ts';
+import { font, kernelFacts, sought, volume } from './measure.ts';
 
-export interface DoctorQuestion {
+export interface DoctorQuestion extends QueueFileOptions {
   readonly ffmpeg?: string;
   readonly ffprobe?: string;
   /** A shared queue; then no program for a built-in one is needed. */
@@ -23,16 +19,6 @@ export interface DoctorQuestion {
   readonly work?: string;
   /** How long a program may stay silent when asked for its version, ms. */
   readonly patienceMilliseconds?: number;
-}
-
-/** The findings of a refusal as a value; anything else is a fault of ours and goes on up. */
-async function sought<Found>(search: Promise<Found>): Promise<Sought<Found>> {
-  try {
-    return { found: await search };
-  } catch (error) {
-    if (error instanceof FindingError) return { findings: error.findings };
-    throw error;
-  }
 }
 
 async function storeProgram(patienceMilliseconds: number): Promise<StoreProgram> {
@@ -67,9 +53,9 @@ async function storeProgram(patienceMilliseconds: number): Promise<StoreProgram>
   };
 }
 
-async function sharedQueue(text: string): Promise<SharedQueue> {
+async function sharedQueue(text: string, files: QueueFileOptions): Promise<SharedQueue> {
   const look = async (): Promise<{ address: string; notes: Finding[] }> => {
-    const address = parseQueueAddress(text);
+    const address = parseQueueAddress(text, files);
     return { address: printableAddress(address), notes: await inspectSharedRedis(address) };
   };
   const looked = await sought(look());
@@ -78,76 +64,10 @@ async function sharedQueue(text: string): Promise<SharedQueue> {
     : { address: '--queue', findings: looked.findings };
 }
 
-async function volume(role: VolumeFacts['role'], name: string): Promise<VolumeFacts> {
-  const folder = resolve(name);
-  let measured = folder;
-  while (!existsSync(measured) && dirname(measured) !== measured) measured = dirname(measured);
-  let writable = true;
-  try {
-    accessSync(measured, constants.W_OK);
-  } catch {
-    // Not allowed, or a volume mounted read-only: reported as not writable.
-    writable = false;
-  }
-  if (!statSync(measured).isDirectory())
-    return {
-      role,
-      folder,
-      measured,
-      freeBytes: null,
-      freeFiles: null,
-      writable,
-      error: `${measured} is not a folder`,
-    };
-  try {
-    const space = await statfs(measured);
-    return {
-      role,
-      folder,
-      measured,
-      freeBytes: space.bavail * space.bsize,
-      freeFiles: space.files === 0 ? null : space.ffree,
-      writable,
-      error: null,
-    };
-  } catch (error) {
-    return {
-      role,
-      folder,
-      measured,
-      freeBytes: null,
-      freeFiles: null,
-      writable,
-      error: (error as Error).message,
-    };
-  }
-}
-
-function font(): string | null {
-  try {
-    return burnInFont();
-  } catch {
-    // require.resolve throws when the package is not installed.
-    return null;
-  }
-}
-
 /** A container's share where there is one (process.constrainedMemory gives 0 or a number beyond the machine when there is none). */
 function memoryBytes(): number {
   const share = process.constrainedMemory();
   return share > 0 && share < totalmem() ? share : totalmem();
-}
-
-async function kernelFacts(): Promise<MachineFacts['kernels']> {
-  return await Promise.all(
-    kernelNames.map(async (name) => ({
-      name,
-      error: await loadKernel(name).then(
-        () => null,
-        (error: unknown) => (error instanceof Error ? error.message : String(error)),
-      ),
-    })),
-  );
 }
 
 export async function gather(question: DoctorQuestion): Promise<MachineFacts> {
@@ -163,7 +83,7 @@ export async function gather(question: DoctorQuestion): Promise<MachineFacts> {
     kernelFacts(),
     locateLibRaw(),
     question.queue === undefined ? sought(storeProgram(patience)) : null,
-    question.queue === undefined ? null : sharedQueue(question.queue),
+    question.queue === undefined ? null : sharedQueue(question.queue, question),
     Promise.all(
       (folders.length > 0 ? folders : [['here', '.'] as [VolumeFacts['role'], string]]).map(
         ([role, folder]) => volume(role, folder),

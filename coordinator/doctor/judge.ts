@@ -140,7 +140,12 @@ function storeLine(store: Sought<StoreProgram>): DoctorLine[] {
   return [good(what, reported, expected)];
 }
 
-const ROLES = { delivery: 'delivery folder', work: 'work folder', here: 'this folder' } as const;
+const ROLES = {
+  delivery: 'delivery folder',
+  work: 'work folder',
+  here: 'this folder',
+  scratch: 'folder for temporary files',
+} as const;
 
 function volumeLines(volume: VolumeFacts): DoctorLine[] {
   const what = ROLES[volume.role];

@@ -3,10 +3,14 @@ import type { Finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { Logger } from 'pino';
+import type { FarmVolumes } from '../dispatch/classes.ts';
 import type { NightQueue } from '../dispatch/night-queue.ts';
 import { type PrivateStore, startPrivateStore } from '../store/private.ts';
 import { inspectSharedRedis } from '../store/shared.ts';
+import { joinFarm, type Member } from '../machine/member.ts';
 import { isEnd } from './job-states.ts';
+import { LOCAL_LOCKS } from './locks.ts';
+import { type Machines, watchMachines } from './machines.ts';
 import { hintsTo, type RunEvents } from './run-events.ts';
 import { defaultWorkers, startWorkers, type WorkerPool } from './workers.ts';
 
@@ -14,6 +18,8 @@ export interface EngineRequest {
   readonly queue: QueueAddress | null;
   readonly workFolder: string;
   readonly logFolder: string;
+  readonly delivery: string;
+  readonly volumes: FarmVolumes | null;
   readonly night: string;
   readonly run: string;
   readonly workers: number | null;
@@ -33,23 +39,23 @@ export interface Engine {
   readonly ready: Promise<void>;
   /** Starts the workers, once: a run that finds nothing to make needs none. Call it when the engine is ready. */
   startWorkers(): Promise<void>;
-  /** Worker processes that take up jobs now; those of other machines are counted with a shared queue. null: could not be asked. */
-  workersAtWork(): Promise<number | null>;
+  /** Worker processes that take up jobs of these queues; those of other machines are counted with a shared queue. null: could not be asked. */
+  workersAtWork(queues: readonly string[]): Promise<number | null>;
+  /** Of a farm, once it is ready; null: this machine is alone. */
+  readonly machines: Machines | null;
   /** Workers end when what they work on has ended. */
   finishWorkers(): Promise<void>;
   /** `atOnce`: workers still have jobs, which nobody waits for. */
   close(atOnce: boolean): Promise<void>;
 }
 
-/** On one machine a dead worker's job is taken up again within seconds; over a network a short outage must not look like a death. */
-const LOCAL_LOCKS = { lockMilliseconds: 15_000, stalledMilliseconds: 5_000 };
-export const FARM_LOCKS = { lockMilliseconds: 60_000, stalledMilliseconds: 15_000 };
 const ASK_MILLISECONDS = 3_000;
 
 export function startEngine(request: EngineRequest): Engine {
   const { logger, events } = request;
   let queue: NightQueue | undefined;
-  let pool: WorkerPool | undefined;
+  let pool: WorkerPool | Member | undefined;
+  let machines: Machines | null = null;
   let closing = false;
   /** No worker is started any more. */
   let ending = false;
@@ -83,32 +89,77 @@ export function startEngine(request: EngineRequest): Engine {
     const { openNightQueue } = await import('../dispatch/night-queue.ts');
     if (closing) return;
     // Known as soon as it is open: when the programs are refused meanwhile, it must still be closed.
-    queue = await openNightQueue(address, request.night, request.run, hintsTo(events));
+    const { night, run } = request;
+    const farm = request.queue === null ? null : request.delivery;
+    const opened = await openNightQueue(
+      address,
+      { night, run, farm, volumes: request.volumes },
+      hintsTo(events),
+    );
+    queue = opened;
+    if (farm !== null)
+      machines = await watchMachines({
+        run,
+        workFolder: request.workFolder,
+        records: opened.machines,
+        note,
+      });
     await request.tools;
   })();
   // Whoever awaits `ready` is reported.
   ready.catch(() => undefined);
 
-  const workersAtWork = async (): Promise<number | null> => {
-    if (request.queue === null) return pool?.alive ?? 0;
-    return await within(ASK_MILLISECONDS, openQueue().workers()).catch(() => null);
+  const workersAtWork = async (queues: readonly string[]): Promise<number | null> => {
+    if (machines === null) return request.queue === null ? (pool?.alive ?? 0) : null;
+    try {
+      await within(ASK_MILLISECONDS, machines.look());
+    } catch {
+      return null;
+    }
+    return machines.workersFor(queues);
   };
 
+  const onAllGone = (reported: Finding): void => {
+    // With a shared queue other machines' workers may go on.
+    const others = async (): Promise<number> =>
+      machines === null ? 0 : (await openQueue().machines()).reduce((sum, { workers }) => sum + workers, 0);
+    within(ASK_MILLISECONDS, others()).then(
+      (count) => (count === 0 ? lost(reported) : note(reported)),
+      () => lost(reported),
+    );
+  };
   const begin = async (): Promise<void> => {
     const tools = await request.tools;
     const count = request.workers ?? defaultWorkers();
     if (count === 0 || ending || pool !== undefined) return;
+    const { slots, logFolder, stallSeconds } = request;
+    const told = (message: string, fields: Record<string, unknown>): void => logger.info(fields, message);
+    if (request.queue !== null) {
+      pool = joinFarm(
+        {
+          address,
+          tools: { ffmpeg: tools.ffmpeg.path, ffprobe: tools.ffprobe.path },
+          mounts: request.volumes?.mounts ?? null,
+          pool: { count, slots, logFolder, stallSeconds },
+        },
+        // The run sees this machine as it sees the others: by its record.
+        { onDeath: note, onAllGone, onStanding: () => undefined, log: told },
+      );
+      return;
+    }
     pool = startWorkers(
       {
         count,
-        slots: request.slots,
-        logFolder: request.logFolder,
+        slots,
+        logFolder,
         setup: {
           queue: address,
           ffmpeg: tools.ffmpeg.path,
           ffprobe: tools.ffprobe.path,
-          stallSeconds: request.stallSeconds,
-          ...(request.queue === null ? LOCAL_LOCKS : FARM_LOCKS),
+          stallSeconds,
+          farm: false,
+          mounts: null,
+          ...LOCAL_LOCKS,
         },
       },
       {
@@ -117,18 +168,12 @@ export function startEngine(request: EngineRequest): Engine {
           openQueue()
             .giveBack(id)
             .then(
-              (job) => job !== null && logger.info({ job }, 'given back: its worker has ended'),
+              (job) => job !== null && told('given back: its worker has ended', { job }),
               // Its lock runs out.
-              (error: unknown) => logger.info({ error: String(error) }, 'a job was not given back'),
+              (error: unknown) => told('a job was not given back', { error: String(error) }),
             );
         },
-        onAllGone: (reported) => {
-          // With a shared queue other machines' workers may go on.
-          workersAtWork().then(
-            (others) => (others === null || others === 0 ? lost(reported) : note(reported)),
-            () => lost(reported),
-          );
-        },
+        onAllGone,
       },
     );
   };
@@ -146,6 +191,9 @@ export function startEngine(request: EngineRequest): Engine {
     startWorkers: begin,
     privateAddress: store?.address ?? null,
     workersAtWork,
+    get machines() {
+      return machines;
+    },
     async finishWorkers() {
       ending = true;
       await pool?.finish();

@@ -16,8 +16,8 @@
  *   looked            the disk was looked at: `settled`, every deliverable has its report; `segment`, its part of a long clip
  *                     lies there and is not joined yet; `target`, the place failed and not the job; `nothing`, none of these
  *   look-failed       the disk could not be looked at
- *   given-back        the machine could not do it, for a reason of its own (no such volume, other programs). It is not
- *                     counted against the job: a machine that gives back is set aside, so that there is an end to it
+ *   given-back        the machine could not do it, for a reason of its own (no such volume, other programs). It is no
+ *                     ending of the job: the machine is set aside for a while, and for longer each time
  *   machine-set-aside a machine takes no more work: what it had comes back, not counted
  *   joined            the segments of the long clip were joined into one file
  *   drop              nothing more is waited for
@@ -53,6 +53,8 @@ export interface JobRecord {
   readonly endings: number;
   /** How often the queue lost it, or did not take it. */
   readonly losses: number;
+  /** How often a machine gave it back. */
+  readonly givenBack: number;
   /** The highest claim number heard of; 0: none. */
   readonly claim: number;
   /** Who works on it; null: nobody, or a machine without a name. */
@@ -68,6 +70,7 @@ export const newRecord: JobRecord = {
   queueings: 0,
   endings: 0,
   losses: 0,
+  givenBack: 0,
   claim: 0,
   machine: null,
   last: '',
@@ -100,6 +103,8 @@ export interface Step {
 export const ENDINGS = 3;
 /** A store that loses jobs loses all of them, again and again, through no fault of theirs. */
 export const LOSSES = 20;
+/** Machines that give back are asked again after longer and longer: what came back so often has gone round for hours. */
+export const GIVE_BACKS = 20;
 
 type Rules = {
   readonly [Kind in JobEvent['kind']]: (
@@ -123,7 +128,7 @@ const comesBack = (record: JobRecord, fields: Partial<JobRecord> = {}): Step => 
 /** The same, but counted: given up when it was counted too often. */
 function comesBackCounted(record: JobRecord, fields: Partial<JobRecord>): Step {
   const counted = { ...record, ...fields };
-  return counted.endings < ENDINGS && counted.losses < LOSSES
+  return counted.endings < ENDINGS && counted.losses < LOSSES && counted.givenBack < GIVE_BACKS
     ? comesBack(counted)
     : { record: { ...counted, state: 'given-up', machine: null, ending: null }, effect: null };
 }
@@ -137,7 +142,7 @@ const ended: Rules['ended'] = (record, { how, reason }) => ({
 });
 
 const givenBack: Rules['given-back'] = (record, { reason }) =>
-  comesBack(record, { last: `given back, ${reason}` });
+  comesBackCounted(record, { givenBack: record.givenBack + 1, last: `given back, ${reason}` });
 
 const looked: Rules['looked'] = (record, { found }) => {
   if (found === 'completion') return becomes('done')(record);

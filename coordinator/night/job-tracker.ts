@@ -24,6 +24,7 @@
  */
 import { append } from '../../findings/append.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
+import { readGivenBack } from '../../ledger/farm.ts';
 import type { Job } from '../../ledger/job.ts';
 import { readStills } from '../../ledger/stills.ts';
 import { jobId } from '../dispatch/flow.ts';
@@ -48,6 +49,8 @@ export interface TrackerRequest {
   readonly signal?: AbortSignal;
   /** Asks the target itself: a volume that is gone takes the reports with it that would say so. */
   isTargetHealthy(): Promise<boolean>;
+  /** Ids of the machines of a farm that do jobs of this queue; absent: this machine is alone. */
+  readonly fitFor?: (queue: string) => readonly string[];
   log(message: string, fields: Record<string, unknown>): void;
   /** In the order of the job's deliverables. */
   readonly read?: (job: Job) => Promise<DeliverableOnDisk[]>;
@@ -69,6 +72,8 @@ export interface JobTracker {
   assertNothingLeft(): void;
   /** Jobs in no end state. */
   readonly unfinished: number;
+  /** In which jobs wait or are worked on. */
+  readonly openQueues: readonly string[];
   /** Jobs that a machine works on, or whose reports are being read. */
   readonly atWork: number;
   /** performance.now() of the last sign of life. */
@@ -83,6 +88,8 @@ interface Tracked {
   /** In the queue: of this queueing alone. */
   id: string;
   record: JobRecord;
+  /** As it is sent: with what machines said that gave it back. */
+  job: Job;
 }
 
 /** The jobs of one call of `make`. */
@@ -120,6 +127,11 @@ class Tracker implements JobTracker {
     return this.#all.filter(({ record }) => !isEnd(record.state)).length;
   }
 
+  get openQueues(): readonly string[] {
+    const open = this.#all.filter(({ record }) => !isEnd(record.state));
+    return [...new Set(open.map(({ job }) => this.#request.queue().queueOf(job)))];
+  }
+
   get atWork(): number {
     return this.#in('active', 'checking').length;
   }
@@ -132,9 +144,13 @@ class Tracker implements JobTracker {
       const tracked = this.#hint(id, claimed);
       if (tracked !== undefined) events.emit('job-progress', tracked.work.job, progress);
     });
-    events.on('queue-ended', (id, how, reason) =>
-      this.#hint(id, { kind: 'ended', how, reason, claim: null }),
-    );
+    events.on('queue-ended', (id, how, reason) => {
+      const tracked = this.#byId.get(id);
+      this.#hint(
+        id,
+        tracked === undefined || how === 'completed' ? ended(how, reason) : this.#failed(tracked, reason),
+      );
+    });
     // Whatever hint was missed is made up for.
     events.on('queue-roll-ended', () => this.#inBackground('reconciling', this.reconcile()));
     events.on('store-back', () => this.#inBackground('reconciling', this.reconcile()));
@@ -149,7 +165,14 @@ class Tracker implements JobTracker {
       const batch: Batch = { roll, open: work.length, given: [], resolve };
       const first = this.#all.length;
       const tracked = work.map(
-        (item, index): Tracked => ({ work: item, number: first + index, batch, id: '', record: newRecord }),
+        (item, index): Tracked => ({
+          work: item,
+          number: first + index,
+          batch,
+          id: '',
+          record: newRecord,
+          job: item.job,
+        }),
       );
       append(this.#all, tracked);
       this.#sign();
@@ -192,7 +215,41 @@ class Tracker implements JobTracker {
     const asked = this.#in('queued', 'active').map((tracked) => ({ tracked, id: tracked.id }));
     const states = await queue().statesOf(asked.map(({ id }) => id));
     for (const { tracked, id } of asked)
-      if (this.#byId.get(id) === tracked) await this.#happens(tracked, wordOf(states.get(id)));
+      if (this.#byId.get(id) === tracked) await this.#hear(tracked, states.get(id));
+  }
+
+  async #hear(tracked: Tracked, state: QueueState | undefined): Promise<void> {
+    if (state !== 'failed') return await this.#happens(tracked, wordOf(state));
+    const { id } = tracked;
+    const reason = await this.#request.queue().reasonOf(id);
+    // A hint may have been faster, and the job queued again.
+    if (this.#byId.get(id) === tracked) await this.#happens(tracked, this.#failed(tracked, reason));
+  }
+
+  /** What a failure in the queue means; of one that a machine gave back it is remembered who said what. */
+  #failed(tracked: Tracked, reason: string | null): JobEvent {
+    const back = readGivenBack(reason);
+    if (back === null) return ended('failed', reason);
+    const { machine, host, finding: found } = back;
+    const { batch, job, id } = tracked;
+    const fit = this.#request.fitFor?.(this.#request.queue().queueOf(job)) ?? [];
+    const alone = fit.every((other) => other === machine);
+    const { sole: _, ...rest } = job;
+    tracked.job = {
+      ...rest,
+      witnesses: [...(job.witnesses ?? []), { machine, code: found.code }],
+      ...(alone ? { sole: machine } : {}),
+    };
+    this.#request.log('a machine gave a job back', {
+      id,
+      roll: batch.roll,
+      clip: job.clip.id,
+      machine,
+      host,
+      code: found.code,
+      found: found.found,
+    });
+    return { kind: 'given-back', reason: `${host}: ${found.code}, ${found.found}`, claim: null };
   }
 
   assertNothingLeft(): void {
@@ -264,7 +321,7 @@ class Tracker implements JobTracker {
     try {
       await this.#request.queue().add(
         roll,
-        sent.map(({ id, tracked: { work } }) => ({ id, job: work.job, priority: work.priority })),
+        sent.map(({ id, tracked: { work, job } }) => ({ id, job, priority: work.priority })),
       );
     } catch (error) {
       this.#request.log('the queue did not take jobs; the next reconciliation sends them again', {
@@ -354,11 +411,14 @@ class Tracker implements JobTracker {
   }
 }
 
+function ended(how: 'completed' | 'failed', reason: string | null): JobEvent {
+  return { kind: 'ended', how, reason, claim: null };
+}
+
 /** What the queue's answer about a job means. */
 function wordOf(state: QueueState | undefined): JobEvent {
   if (state === 'active') return { kind: 'claimed', claim: null, machine: null };
-  if (state === 'completed' || state === 'failed')
-    return { kind: 'ended', how: state, reason: null, claim: null };
+  if (state === 'completed' || state === 'failed') return ended(state, null);
   if (state === undefined || state === 'unknown')
     return { kind: 'ended', how: 'lost', reason: null, claim: null };
   return { kind: 'requeued' };

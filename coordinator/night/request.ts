@@ -4,6 +4,7 @@ import type { QueueAddress } from '../../ledger/queue.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import type { Settings } from '../settings/read.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
+import type { FarmVolumes } from '../dispatch/classes.ts';
 import type { NightFolders } from '../roll/folders.ts';
 
 export interface NightRequest {
@@ -25,6 +26,8 @@ export interface NightRequest {
   readonly settings: Settings;
   /** Patterns as in a gitignore file, of files that are no clips. */
   readonly ignore: readonly string[];
+  /** Volumes of a farm whose machines mount them at places of their own; absent: they have equal paths. */
+  readonly volumes?: FarmVolumes | null;
   /** null: a built-in Redis. */
   readonly queue: QueueAddress | null;
   readonly ffmpeg?: string;

@@ -2,10 +2,9 @@
 import { join } from 'node:path';
 import type { Logger } from 'pino';
 import { type Finding, FindingError } from '../../findings/finding.ts';
-import type { NightFolders } from '../roll/folders.ts';
 import { openLog } from './log.ts';
-import { nightOf } from './names.ts';
-import type { NightUi } from './request.ts';
+import { nightOfFolders } from './names.ts';
+import type { NightRequest, NightUi } from './request.ts';
 import { newRunEvents, type RunEvents } from './run-events.ts';
 
 export interface RunState {
@@ -30,7 +29,11 @@ export interface RunState {
 }
 
 /** `run`: a name of its own (names.ts). */
-export function openRun(folders: NightFolders, ui: Pick<NightUi, 'report'>, run: string): RunState {
+export function openRun(
+  { folders, volumes }: Pick<NightRequest, 'folders' | 'volumes'>,
+  ui: Pick<NightUi, 'report'>,
+  run: string,
+): RunState {
   const logFolder = join(folders.work, 'logs');
   const { logger, close } = openLog(logFolder, run);
   const ending = new AbortController();
@@ -45,7 +48,7 @@ export function openRun(folders: NightFolders, ui: Pick<NightUi, 'report'>, run:
   events.on('note', note);
   return {
     run,
-    night: nightOf(folders.day, folders.delivery),
+    night: nightOfFolders(folders, volumes ?? null),
     logFolder,
     logger,
     events,

@@ -67,7 +67,7 @@ export async function runNight(
       ui,
       found,
       places,
-      run: openRun(request.folders, ui, run),
+      run: openRun(request, ui, run),
     });
   } finally {
     await places.release();
@@ -185,6 +185,8 @@ function beginEngine(request: NightRequest, run: RunState, tools: Promise<MediaT
     queue: request.queue,
     workFolder: request.folders.work,
     logFolder: run.logFolder,
+    delivery: request.folders.delivery,
+    volumes: request.volumes ?? null,
     night: run.night,
     run: run.run,
     workers: request.workers,
@@ -245,6 +247,7 @@ async function beginMaking(
     events,
     signal: run.signal,
     isTargetHealthy: condition.isWell,
+    fitFor: (queue) => engine.machines?.fitFor(queue) ?? [],
     log,
   });
   const watch = startWatch({
@@ -254,6 +257,7 @@ async function beginMaking(
     patienceSeconds: request.patienceSeconds,
     stallSeconds: request.stallSeconds,
     workersAtWork: engine.workersAtWork,
+    machines: () => engine.machines,
     log,
   });
   return { reservation, target, condition, tracker, watch };

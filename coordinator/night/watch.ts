@@ -2,17 +2,21 @@
 import { type Finding, finding } from '../../findings/finding.ts';
 import { durationText } from '../show/words.ts';
 import { isEnd } from './job-states.ts';
+import type { Machines } from './machines.ts';
 import type { JobTracker } from './job-tracker.ts';
 import type { RunEvents } from './run-events.ts';
 import type { TargetCondition } from './target-condition.ts';
 
 export interface WatchRequest {
-  readonly tracker: Pick<JobTracker, 'unfinished' | 'atWork' | 'lastSign' | 'reconcile'>;
+  readonly tracker: Pick<JobTracker, 'unfinished' | 'atWork' | 'lastSign' | 'reconcile' | 'openQueues'>;
   readonly target: TargetCondition;
   readonly events: RunEvents;
   readonly patienceSeconds: number;
   readonly stallSeconds: number;
-  workersAtWork(): Promise<number | null>;
+  /** That take from these queues. */
+  workersAtWork(queues: readonly string[]): Promise<number | null>;
+  /** Of a farm; null: this machine is alone. */
+  machines(): Pick<Machines, 'look' | 'troubles'> | null;
   log(message: string, fields: Record<string, unknown>): void;
 }
 
@@ -23,6 +27,7 @@ export interface Watch {
 const TARGET_MILLISECONDS = 2_000;
 const RECONCILE_MILLISECONDS = 5_000;
 const STILL_MILLISECONDS = 5_000;
+const MACHINES_MILLISECONDS = 3_000;
 /** A target that looks well and on which job after job fails all the same. */
 const REFUSALS_WHILE_WELL = 20;
 
@@ -85,6 +90,7 @@ export function startWatch(request: WatchRequest): Watch {
     every(TARGET_MILLISECONDS, 'target', lookAtTarget),
     every(RECONCILE_MILLISECONDS, 'reconciling', reconcile),
     every(STILL_MILLISECONDS, 'stillness', lookForMovement),
+    every(MACHINES_MILLISECONDS, 'machines', async () => await request.machines()?.look()),
   ];
   return {
     stop() {
@@ -101,11 +107,19 @@ async function whyLost({
   patienceSeconds,
   stallSeconds,
   workersAtWork,
+  machines,
 }: WatchRequest): Promise<Finding | null> {
   const seconds = (performance.now() - tracker.lastSign) / 1000;
   if (tracker.unfinished === 0 || target.failure !== null) return null;
   // The farm's workers may only be late: patience, no more.
-  const workers = seconds > patienceSeconds ? await workersAtWork() : null;
+  const workers = seconds > patienceSeconds ? await workersAtWork(tracker.openQueues) : null;
+  const troubles = workers === 0 ? (machines()?.troubles() ?? []) : [];
+  if (troubles.length > 0)
+    return finding(
+      'no-machine-fits',
+      `${tracker.unfinished} jobs wait, no fit machine for ${durationText(seconds)}; ${troubles.map(({ file, found }) => `${file}: ${found}`).join('; ')}`,
+      'at least one machine that is fit for them',
+    );
   if (workers === 0)
     return finding(
       'workers-absent',

@@ -8,6 +8,7 @@ import { closeSync, mkdirSync, openSync } from 'node:fs';
 import { availableParallelism, totalmem } from 'node:os';
 import { join } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
+import { type FromWorker, fromWorkerSchema, type ToWorker } from '../../ledger/farm.ts';
 import { WORKER_VARIABLE, type WorkerSetup } from '../../ledger/queue.ts';
 import { programFile } from '../../files/installation.ts';
 
@@ -19,6 +20,8 @@ export interface WorkerPool {
   /** A job was done: whatever deaths there were before, workers are of use. */
   readonly jobDone: () => void;
   readonly alive: number;
+  /** Of a farm: which queues they take from, from now on. */
+  tell(queues: readonly string[]): void;
 }
 
 export interface PoolEvents {
@@ -26,6 +29,8 @@ export interface PoolEvents {
   /** The process of this setup's `id` has ended, and nobody asked it to: what it held is nobody's. */
   onLost(id: string): void;
   onAllGone(reported: Finding): void;
+  /** Of a farm: what became of a job that one of them had. */
+  onWord?(word: FromWorker): void;
 }
 
 export interface PoolRequest {
@@ -67,6 +72,8 @@ export function defaultSlots(
 interface Slot {
   readonly name: string;
   child: ChildProcess | null;
+  /** Jobs that it said it gave back. */
+  givenBack: number;
   startedAt: number;
   deaths: number;
   givenUp: boolean;
@@ -80,6 +87,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
   const slots: Slot[] = Array.from({ length: request.count }, (_, index) => ({
     name: `local-${index + 1}`,
     child: null,
+    givenBack: 0,
     startedAt: 0,
     deaths: 0,
     givenUp: false,
@@ -87,6 +95,13 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
   }));
   let ending = false;
   const waiting: (() => void)[] = [];
+  let takes: readonly string[] = [];
+  const sendTakes = (slot: Slot): void => {
+    if (slot.child?.connected !== true) return;
+    const word: ToWorker = { kind: 'takes', queues: [...takes], read: slot.givenBack };
+    // One that is just ending does not read it.
+    slot.child.send(word, () => undefined);
+  };
 
   const alive = (): number => slots.filter((slot) => slot.child !== null).length;
   const gone = (): void => {
@@ -109,13 +124,21 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
     const output = openSync(join(request.logFolder, `${slot.name}.out`), 'a', 0o600);
     const child = spawn(process.execPath, [request.program ?? programFile('worker/main.js')], {
       // stdin is a pipe that we hold: its end shows the worker that we are gone. A group of its own: Ctrl-C is ours to translate.
-      stdio: ['pipe', output, output],
+      stdio: request.setup.farm ? ['pipe', output, output, 'ipc'] : ['pipe', output, output],
       detached: true,
       env: { ...process.env, [WORKER_VARIABLE]: JSON.stringify(setup) },
     });
     closeSync(output);
     slot.child = child;
     slot.startedAt = performance.now();
+    slot.givenBack = 0;
+    child.on('message', (message: unknown) => {
+      const word = fromWorkerSchema.safeParse(message);
+      if (!word.success) return;
+      if (word.data.kind === 'given-back') slot.givenBack += 1;
+      events.onWord?.(word.data);
+    });
+    sendTakes(slot);
     // A worker that is gone cannot read; its exit is what counts.
     child.stdin?.on('error', () => undefined);
     let over = false;
@@ -181,6 +204,10 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
     },
     jobDone: () => {
       for (const slot of slots) slot.deaths = 0;
+    },
+    tell: (queues) => {
+      takes = queues;
+      for (const slot of slots) sendTakes(slot);
     },
     get alive() {
       return alive();

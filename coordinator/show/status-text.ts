@@ -1,5 +1,6 @@
 /** What is finished and what runs, for people. Pure. */
 import type { PlaceState } from '../../ledger/lease-file.ts';
+import type { SeenMachine } from '../night/machines.ts';
 import { holderText } from '../store/lock.ts';
 import { type Finding, blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
@@ -45,6 +46,8 @@ export interface Status {
   readonly live: LiveStatus | null;
   /** What the delivery's lease says, of whatever machine; null: no delivery was asked about. */
   readonly atWork: PlaceState | null;
+  /** Of the farm, as the run in the work folder saw them last; none where it works alone. */
+  readonly machines: readonly SeenMachine[];
   readonly rolls: readonly RollStatus[];
 }
 
@@ -61,6 +64,20 @@ function atWorkText({ atWork, live }: Status): string | null {
     : `A run may be at work on this delivery: ${holderText(atWork.lease)}. One look cannot tell whether it lives.`;
 }
 
+const STANDING = {
+  fit: 'takes jobs',
+  unfit: 'takes none: it is not fit',
+  'set-aside': 'gave a job back, and is asked again later',
+} as const;
+
+function machineText({ host, machine, workers, standing, findings }: SeenMachine): string {
+  const why = findings.map(
+    ({ code, found, file }) =>
+      `\n       [${code}] ${printable(found)}${file === undefined ? '' : `: ${printable(file)}`}`,
+  );
+  return `Machine ${printable(host)} (${machine.slice(0, 8)}), ${count(workers, 'worker')}: ${STANDING[standing]}${why.join('')}`;
+}
+
 /** A note that a person may want to act on: of each profile one line, with the first clip of those that have it. */
 function limitedText(findings: readonly Finding[]): string[] {
   const limited = findings.filter(({ code }) => code === 'encoder-input-limited');
@@ -72,7 +89,7 @@ function limitedText(findings: readonly Finding[]): string[] {
 }
 
 export function statusText(status: Status): string {
-  const { delivery, work, live, rolls } = status;
+  const { delivery, work, live, machines, rolls } = status;
   const parts: string[] = [];
   if (live === null) parts.push(`No run is active in ${printable(work)}.`);
   else {
@@ -86,6 +103,7 @@ export function statusText(status: Status): string {
   }
   const other = atWorkText(status);
   if (other !== null) parts.push(other);
+  if (machines.length > 0) parts.push(machines.map(machineText).join('\n'));
   for (const roll of rolls) {
     const { published, publishing, failed } = roll.deliverables;
     const head = `${roll.verdict === 'ready' ? readyText(roll.copies) : 'HELD '}  ${printable(roll.day)}/${printable(roll.roll)}  ${clipsReadyText(roll)}${roll.recordings > 0 ? '' : `; deliverables: ${published} published, ${failed} failed${publishing > 0 ? `, ${publishing} being published` : ''}`}${roll.decidedAt === null ? '' : `; decided ${momentText(roll.decidedAt, roll.timeZone)}`}`;

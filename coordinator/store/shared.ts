@@ -1,11 +1,13 @@
 /** A shared Redis that was named with --queue: reached, let in, new enough; and what would make it lose jobs. */
 import { codeOf } from '../../files/error-code.ts';
+import { accessSync, constants } from 'node:fs';
 import { Redis } from 'ioredis';
 import { FindingError, type Finding, finding } from '../../findings/finding.ts';
 import {
   printableAddress,
   type QueueAddress,
   type QueueConnection,
+  type QueueFiles,
   redisOptions,
 } from '../../ledger/queue.ts';
 
@@ -13,8 +15,34 @@ const CONNECT_MILLISECONDS = 5_000;
 /** The oldest that BullMQ 6 recommends (its minimumVersion is 5.0.0, recommendedMinimumVersion 6.2.0). */
 const OLDEST = [6, 2] as const;
 
-export function parseQueueAddress(text: string): QueueAddress {
-  const address: QueueAddress = { kind: 'url', url: text };
+/** Options of the command line beside `--queue`. */
+export interface QueueFileOptions {
+  readonly queueCa?: string | undefined;
+  readonly queueCert?: string | undefined;
+  readonly queueKey?: string | undefined;
+}
+
+function filesOf(text: string, { queueCa, queueCert, queueKey }: QueueFileOptions): QueueFiles | null {
+  if (queueCa === undefined && queueCert === undefined && queueKey === undefined) return null;
+  const wrong = (found: string, expected: string): FindingError =>
+    new FindingError([finding('usage-wrong', found, expected)], 2);
+  if (!text.startsWith('rediss:')) throw wrong('certificates, and no rediss:// address', 'rediss://…');
+  if ((queueCert === undefined) !== (queueKey === undefined))
+    throw wrong('one of --queue-cert and --queue-key', 'both, or none');
+  for (const path of [queueCa, queueCert, queueKey]) {
+    if (path === undefined) continue;
+    try {
+      accessSync(path, constants.R_OK);
+    } catch (error) {
+      throw wrong(`${path}: ${codeOf(error)}`, 'a file that can be read');
+    }
+  }
+  return { ca: queueCa ?? null, cert: queueCert ?? null, key: queueKey ?? null };
+}
+
+export function parseQueueAddress(text: string, options: QueueFileOptions = {}): QueueAddress {
+  const files = filesOf(text, options);
+  const address: QueueAddress = { kind: 'url', url: text, ...(files === null ? {} : { files }) };
   try {
     redisOptions(address);
   } catch {
@@ -65,11 +93,29 @@ export async function inspectSharedRedis(address: QueueAddress): Promise<Finding
     } catch (error) {
       throw refusal(place, lastError ?? (error as Error), error as Error);
     }
-    return notesOn(place, await client.info());
+    return notesOn(place, await infoOf(place, client));
   } finally {
     client.disconnect();
   }
 }
+
+async function infoOf(place: string, client: Redis): Promise<string> {
+  try {
+    return await client.info();
+  } catch (error) {
+    // A login without the right, as one that is shut out of all that the server calls dangerous.
+    throw new FindingError(
+      [finding('queue-not-asked', (error as Error).message, 'a login that may use INFO', { file: place })],
+      2,
+    );
+  }
+}
+
+/** Codes of Node's TLS (OpenSSL's names, and the check of the name): the other side speaks, and its certificate is not believed. */
+const NOT_VOUCHED =
+  /^(?:DEPTH_ZERO_SELF_SIGNED_CERT|SELF_SIGNED_CERT_IN_CHAIN|UNABLE_TO_|CERT_|ERR_TLS_CERT)/;
+/** OpenSSL's words for a server that asks who is there and gets no answer that it believes. */
+const ASKS_WHO = /certificate required|alert bad certificate|unknown ca|alert certificate/i;
 
 function refusal(place: string, cause: Error, thrown: Error): FindingError {
   const texts = [cause.message, thrown.message];
@@ -81,6 +127,15 @@ function refusal(place: string, cause: Error, thrown: Error): FindingError {
       2,
     );
   const code = codeOf(cause);
+  if (NOT_VOUCHED.test(code) || texts.some((text) => ASKS_WHO.test(text)))
+    return new FindingError(
+      [
+        finding('queue-certificate', code || cause.message, 'certificates that both sides believe', {
+          file: place,
+        }),
+      ],
+      2,
+    );
   return new FindingError(
     [
       finding(
@@ -111,9 +166,11 @@ function notesOn(place: string, info: string): Finding[] {
   }
   const notes: Finding[] = [];
   const policy = field('maxmemory_policy');
+  // A lock that is dropped gives one job to two machines; a job that is dropped is nobody's until it is missed.
   if (policy !== 'noeviction')
-    notes.push(
-      finding('queue-evicts', `maxmemory-policy ${policy ?? 'not stated'}`, 'noeviction', { file: place }),
+    throw new FindingError(
+      [finding('queue-evicts', `maxmemory-policy ${policy ?? 'not stated'}`, 'noeviction', { file: place })],
+      2,
     );
   if (field('aof_enabled') !== '1')
     notes.push(

@@ -47,6 +47,82 @@ export const machineCodes = {
     remedy:
       'Run `npm start -- doctor` in a checkout: it compiles what is missing. Install an installed package again. To make proxies only, name their profiles with --profile: they do not need this part.',
   },
+  'machine-unfit': {
+    weight: 'note',
+    title: 'a machine of the farm takes no jobs of this run: it is not fit for them',
+    remedy:
+      'Run `rushlight explain` with the first word of what was found: it shows how to correct it. The run goes on with the other machines meanwhile. This one proves itself again every minute, and takes part as soon as it can.',
+  },
+  'machine-set-aside': {
+    weight: 'note',
+    title: 'a machine of the farm gave a job back, and takes no more of its kind for a while',
+    remedy:
+      'Do nothing if it happens once: the job is made by another machine, and this one is asked again later. If it happens again, run `rushlight doctor` on it, and `rushlight explain` with the first word of what was found.',
+  },
+  'machine-not-proved': {
+    weight: 'hold',
+    title: 'whether a machine is fit for the jobs could not be found out',
+    remedy: 'Run `rushlight doctor` on the machine. Report this with what was found, if that finds nothing.',
+  },
+  'no-machine-fits': {
+    weight: 'hold',
+    title: 'jobs are waiting, and no machine of the farm is fit for them',
+    remedy:
+      'Correct what was found on one of the machines named, or start `rushlight worker` on another one. Then run again: only what is missing is made.',
+  },
+  'volumes-wrong': {
+    weight: 'hold',
+    title: 'the list of volumes cannot be read',
+    remedy:
+      'Write `version: 1`, then `volumes:` with a line `name: /mount/point` for each; or `--volumes name=/mount/point,name=/mount/point`.',
+  },
+  'volume-marker-missing': {
+    weight: 'hold',
+    title: 'a volume has no marker: nothing says which volume is mounted there',
+    remedy:
+      'Mount the volume named at this place. For a volume that never had a marker, run `rushlight volume init` with its mount point, once, on one machine.',
+  },
+  'volume-differs': {
+    weight: 'hold',
+    title: 'another volume is mounted than the one of the run',
+    remedy: 'Mount the volume of the run under that name, or correct the list of volumes of this machine.',
+  },
+  'volume-unknown': {
+    weight: 'hold',
+    title: 'a machine has no volume of that name',
+    remedy:
+      'Add the volume and its mount point to the list that --volumes names on that machine, and start its worker again.',
+  },
+  'volume-outside': {
+    weight: 'hold',
+    title: 'a folder of the run lies in none of the volumes',
+    remedy:
+      'Name the shoot day and the delivery by paths below the mount points of --volumes, or add the volume that they lie in to the list.',
+  },
+  'volume-path-leaves': {
+    weight: 'hold',
+    title: 'a path leads out of its volume',
+    remedy:
+      'Replace the symbolic link on the way with the folder itself: other machines do not have what it points to.',
+  },
+  'job-path-absolute': {
+    weight: 'hold',
+    title: 'a run names its files by absolute paths, and this machine knows volumes',
+    remedy:
+      'Start the run with --volumes too, or the worker without it, if all machines have the same paths.',
+  },
+  'scratch-full': {
+    weight: 'hold',
+    title: 'the folder for temporary files of a machine has no room',
+    remedy:
+      'Make room in the folder named, or start Rushlight with TMPDIR set to a folder on a larger drive. Then run again: only what is missing is made.',
+  },
+  'target-is-another': {
+    weight: 'hold',
+    title: 'the delivery folder of a machine is not the one that the run has',
+    remedy:
+      'Mount the drive of the delivery under the same path on every machine of the farm: another drive, or an empty folder, is there now.',
+  },
   'code-unknown': {
     weight: 'hold',
     title: 'no finding has this code',

@@ -18,13 +18,17 @@ export async function benchQueue(): Promise<BenchLine[]> {
   try {
     await store.ready;
     const run = 'bench-run';
-    const queue = await openNightQueue(store.address, 'night', run, {
-      active: nothing,
-      progress: nothing,
-      ended: nothing,
-      rollEnded: nothing,
-      failure: nothing,
-    });
+    const queue = await openNightQueue(
+      store.address,
+      { night: 'night', run, farm: null },
+      {
+        active: nothing,
+        progress: nothing,
+        ended: nothing,
+        rollEnded: nothing,
+        failure: nothing,
+      },
+    );
     const ids: string[] = [];
     const started = performance.now();
     for (let roll = 0; roll < ROLLS; roll += 1) {

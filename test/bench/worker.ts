@@ -2,7 +2,7 @@
 import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { FARM_LOCKS } from '../../coordinator/night/engine.ts';
+import { FARM_LOCKS } from '../../coordinator/night/locks.ts';
 import { startWorkers } from '../../coordinator/night/workers.ts';
 import { startPrivateStore } from '../../coordinator/store/private.ts';
 import { locateTools } from '../../process/locate.ts';
@@ -40,6 +40,8 @@ export async function benchIdleWorker(): Promise<BenchLine> {
           ffmpeg: tools.ffmpeg.path,
           ffprobe: tools.ffprobe.path,
           stallSeconds: 120,
+          farm: false,
+          mounts: null,
           ...FARM_LOCKS,
         },
       },

@@ -53,6 +53,7 @@ test('codes below black and above white, into full range', async () => {
     work: '/work',
     live: null,
     atWork: null,
+    machines: [],
     rolls: [
       {
         day: 'day',

@@ -23,6 +23,7 @@ const commands = [
   ['audit'],
   ['sign'],
   ['worker'],
+  ['volume', 'init'],
   ['doctor'],
   ['explain'],
   ['demo'],

@@ -65,6 +65,10 @@ test('status, audit and sign of a folder without a roll', async () => {
   await expectDocument('sign', ['sign', folder, '--key', key], 1);
 });
 
+test('volume init', async () => {
+  await expectDocument('volume init', ['volume', 'init', freshFolder('json')], 0);
+});
+
 test('settings lint of a right file and of a wrong one', async () => {
   const file = join(freshFolder('json'), 'show.yaml');
   writeFileSync(file, 'version: 1\n');

@@ -116,6 +116,7 @@ describe('what texts name exists', () => {
       'RUSHLIGHT_REDIS_SERVER',
       'RUSHLIGHT_UNPROCESSED_RAW',
       'RUSHLIGHT_QUEUE',
+      'RUSHLIGHT_VOLUMES',
     ]);
     const named = everything.flatMap(({ text }) => text.match(/RUSHLIGHT_[A-Z_]+/g) ?? []);
     expect([...new Set(named)].filter((name) => !read.has(name))).toEqual([]);

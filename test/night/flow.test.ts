@@ -15,6 +15,7 @@ test('every job is queued once, in order, and no transaction holds more jobs or 
     fc.property(fc.array(fc.integer({ min: 0, max: 900_000 }), { minLength: 1, maxLength: 80 }), (sizes) => {
       const jobs = sizes.map((bytes, index) => ({
         id: `run-1.j${index}.q1`,
+        queue: 'jobs',
         job: sized(index, bytes),
         priority: index + 1,
       }));

@@ -14,13 +14,17 @@ beforeAll(async () => {
   store = await sharedRedis();
   address = { kind: 'url', url: store.url };
   const nothing = (): void => undefined;
-  night = await openNightQueue(address, 'night', 'run', {
-    active: nothing,
-    progress: nothing,
-    ended: nothing,
-    rollEnded: nothing,
-    failure: nothing,
-  });
+  night = await openNightQueue(
+    address,
+    { night: 'night', run: 'run', farm: null },
+    {
+      active: nothing,
+      progress: nothing,
+      ended: nothing,
+      rollEnded: nothing,
+      failure: nothing,
+    },
+  );
 });
 afterAll(async () => {
   await night.close();

@@ -120,11 +120,16 @@ describe('what is counted', () => {
 
   test.each<[string, readonly JobEvent[]]>([
     ['a target that failed', [...sent, events.claimed, events.ended, events.target]],
-    ['a machine that gave it back', [...sent, events.claimed, events['given-back']]],
     ['a machine that was set aside', [...sent, events.claimed, events['set-aside']]],
     ['taken back in time', [...sent, events.withdrawn]],
   ])('%s is not: the job is sent again as often as it takes', (_, list) => {
     expect(times(100, list)).toMatchObject({ state: 'pending', endings: 0, losses: 0, queueings: 100 });
+  });
+
+  test('a machine that gave it back is not an ending: only what went round for hours is given up', () => {
+    const list = [...sent, events.claimed, events['given-back']];
+    expect(times(19, list)).toMatchObject({ state: 'pending', endings: 0, losses: 0, queueings: 19 });
+    expect(times(20, list)).toMatchObject({ state: 'given-up', endings: 0, losses: 0, givenBack: 20 });
   });
 
   test('what was said last is kept for the finding', () => {

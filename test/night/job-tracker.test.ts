@@ -66,7 +66,7 @@ async function bench(run = RUN, read = readResults): Promise<Bench> {
     log: nothing,
     read,
   });
-  queue = await openNightQueue(store.address, 'night', run, hintsTo(events));
+  queue = await openNightQueue(store.address, { night: 'night', run, farm: null }, hintsTo(events));
   closing.push(() => (queue as NightQueue).close());
   const client = new Redis(redisOptions(store.address));
   client.on('error', nothing);
@@ -260,13 +260,17 @@ test('a run that died leaves nothing that the next run of the night would wait f
     .toBe(700);
   expect(await client.smembers(runsKey('night'))).toEqual([RUN]);
   const nothing = (): void => undefined;
-  const later = await openNightQueue(address, 'night', 'run-later', {
-    active: nothing,
-    progress: nothing,
-    ended: nothing,
-    rollEnded: nothing,
-    failure: nothing,
-  });
+  const later = await openNightQueue(
+    address,
+    { night: 'night', run: 'run-later', farm: null },
+    {
+      active: nothing,
+      progress: nothing,
+      ended: nothing,
+      rollEnded: nothing,
+      failure: nothing,
+    },
+  );
   closing.push(() => later.close());
   expect(await client.get(nightKey('night'))).toBe('run-later');
   expect(await client.smembers(runsKey('night'))).toEqual(['run-later']);

@@ -19,7 +19,7 @@ export async function ownRedis(): Promise<{
       password,
       // A worker on a farm is taken for dead after a minute: long enough for a network to come back, too long for a test.
       expireLocks: async () => {
-        const locks = (await store.ask('KEYS', `${BULL_PREFIX}:${JOB_QUEUE}:*:lock`)) as string[];
+        const locks = (await store.ask('KEYS', `${BULL_PREFIX}:${JOB_QUEUE}-*:lock`)) as string[];
         expect(locks).toHaveLength(1);
         await store.ask('DEL', ...locks);
       },

@@ -61,6 +61,8 @@ export async function workContext(
     lastAttempt?: boolean;
     stallMilliseconds?: number;
     fence?: () => Promise<void>;
+    /** Of a farm: the id of this machine. */
+    machine?: string;
   } = {},
 ): Promise<JobContext> {
   const real = await mediaTools();
@@ -72,6 +74,7 @@ export async function workContext(
     stallMilliseconds: options.stallMilliseconds ?? 60_000,
     signal: new AbortController().signal,
     attempt: 1,
+    machine: options.machine ?? null,
     lastAttempt: options.lastAttempt ?? true,
     onProgress: () => undefined,
     fence: options.fence ?? (async () => undefined),

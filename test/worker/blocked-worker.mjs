@@ -12,7 +12,9 @@ await renewer?.ready;
 const worker = new Worker(
   JOB_QUEUE,
   async (job, token) => {
-    const kept = renewer?.keep(job.id, token, (why) => process.stdout.write(`lost ${why}\n`));
+    const kept = renewer?.keep({ queue: JOB_QUEUE, id: job.id }, token, (why) =>
+      process.stdout.write(`lost ${why}\n`),
+    );
     process.stdout.write('begins\n');
     // The word has to leave the process before its loop is blocked.
     await new Promise((resolve) => setTimeout(resolve, 500));

@@ -531,7 +531,7 @@ describe('a worker that dies', () => {
     if (found === undefined) throw new Error('a job without a deliverable');
     const now =
       found.there === 'staged'
-        ? await publishStaged(job, found, { fence: async () => undefined, signal })
+        ? await publishStaged(job, found, { fence: async () => undefined, machine: null, signal })
         : found;
     if (now.there === 'published') await completeRecords(now.completion, delivery);
     await sweepStaging(layout.profileFolder(delivery, 'master'), () => awaitedByOthers(job, 'master'));

@@ -106,7 +106,7 @@ test('a lock that another has is reported at once, and one that nobody confirms 
   onTestFinished(() => renewer.close());
   await renewer.ready;
   const lost: string[] = [];
-  const kept = renewer.keep('run.1', 'mine', (why) => lost.push(why));
+  const kept = renewer.keep({ queue: JOB_QUEUE, id: 'run.1' }, 'mine', (why) => lost.push(why));
   // Renewed: it has no more than its own time now.
   await expect.poll(() => client.pttl(lock), { timeout: 10_000 }).toBeLessThan(3_001);
   expect(kept.stillOurs()).toBe(true);
@@ -116,7 +116,7 @@ test('a lock that another has is reported at once, and one that nobody confirms 
   expect(await client.get(lock)).toBe('another');
 
   await client.set(lock, 'again', 'PX', 60_000);
-  const second = renewer.keep('run.1', 'again', (why) => lost.push(why));
+  const second = renewer.keep({ queue: JOB_QUEUE, id: 'run.1' }, 'again', (why) => lost.push(why));
   await expect.poll(() => client.pttl(lock), { timeout: 10_000 }).toBeLessThan(3_001);
   // A store that does not answer.
   await client.client('PAUSE', 8_000);

@@ -32,7 +32,7 @@ import { sourceOfBytes } from '../../media/formats/tiff/header.ts';
 import { readDng } from '../../media/formats/dng/reader.ts';
 import type { Point, Spot } from '../../proof/pixel-samples.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
-import { rawDecoderHere } from '../decoder.ts';
+import { rawDecoderHere } from '../../media/raw/decoders/here.ts';
 import { corners, square } from './spot-pixels.ts';
 
 /** Around a square of a mosaic: further than any method reaches, and even, so that colours stay in their places. */

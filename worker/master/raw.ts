@@ -25,7 +25,7 @@ async function fillBy(
     const kernel = await DngKernel.load(memory);
     return async (_path, file, frame) => kernel.decodeInto(file, frame, codes());
   }
-  const { rawDecoderHere } = await import('../decoder.ts');
+  const { rawDecoderHere } = await import('../../media/raw/decoders/here.ts');
   const here = await rawDecoderHere(served);
   // Asked before the job was begun, so that it went away since.
   if ('findings' in here)

@@ -1,0 +1,155 @@
+/** The queues that a run's jobs lie in: one on a single machine; on a farm one for each class, posted for its machines. */
+import { Queue, QueueEvents } from 'bullmq';
+import type { Redis } from 'ioredis';
+import {
+  classQueue,
+  machineKey,
+  MACHINES_KEY,
+  type MachineRecord,
+  needOf,
+  type Posting,
+  POSTINGS_KEY,
+  readMachines,
+  readPostings,
+} from '../../ledger/farm.ts';
+import type { Job } from '../../ledger/job.ts';
+import { BULL_PREFIX, JOB_QUEUE } from '../../ledger/queue.ts';
+import { type Mount, portableJob, toVolume, type Volume } from '../../ledger/volumes.ts';
+
+interface ClassesRequest {
+  readonly client: Redis;
+  readonly eventClient: Redis;
+  readonly onEvents: (events: QueueEvents) => void;
+  readonly onError: (error: Error) => void;
+}
+
+export interface Classes {
+  /** The job as it is sent. */
+  portable(job: Job): Job;
+  queueOf(job: Job): string;
+  /** Before these are added: their queues are heard, and posted. */
+  open(jobs: readonly Job[]): Promise<void>;
+  /** Opened; undefined: no such queue. */
+  queue(name: string): Queue | undefined;
+  names(): string[];
+  /** Posts again what the store may have forgotten. */
+  post(): Promise<void>;
+  takeDown(): Promise<void>;
+  /** Of any run that may have left something. */
+  queuesOf(run: string): Promise<string[]>;
+  machines(): Promise<MachineRecord[]>;
+  close(): Promise<void>;
+}
+
+interface Opened {
+  readonly queue: Queue;
+  readonly events: QueueEvents;
+}
+
+async function openQueue(name: string, request: ClassesRequest): Promise<Opened> {
+  const { client, eventClient, onEvents, onError } = request;
+  const queue = new Queue(name, { connection: client, prefix: BULL_PREFIX });
+  const events = new QueueEvents(name, { connection: eventClient, prefix: BULL_PREFIX });
+  queue.on('error', onError);
+  events.on('error', onError);
+  onEvents(events);
+  await events.waitUntilReady();
+  return { queue, events };
+}
+
+async function closeAll(opened: Iterable<Opened>): Promise<void> {
+  await Promise.allSettled([...opened].flatMap(({ queue, events }) => [events.close(), queue.close()]));
+}
+
+export async function oneClass(request: ClassesRequest): Promise<Classes> {
+  const only = await openQueue(JOB_QUEUE, request);
+  return {
+    portable: (job) => job,
+    queueOf: () => JOB_QUEUE,
+    open: async () => undefined,
+    queue: () => only.queue,
+    names: () => [JOB_QUEUE],
+    post: async () => undefined,
+    takeDown: async () => undefined,
+    queuesOf: async () => [JOB_QUEUE],
+    machines: async () => [],
+    close: () => closeAll([only]),
+  };
+}
+
+/** Volumes of the run, and where this machine has them. */
+export interface FarmVolumes {
+  readonly mounts: readonly Mount[];
+  readonly volumes: readonly Volume[];
+}
+
+interface FarmRequest extends ClassesRequest {
+  readonly run: string;
+  /** Folder of the delivery. */
+  readonly delivery: string;
+  readonly volumes: FarmVolumes | null;
+}
+
+export function farmClasses(request: FarmRequest): Classes {
+  const { client, run, volumes } = request;
+  const portable = (job: Job): Job => (volumes === null ? job : portableJob(job, volumes.mounts));
+  const delivery =
+    volumes === null ? request.delivery : (toVolume(volumes.mounts, request.delivery) ?? request.delivery);
+  const opened = new Map<string, Opened>();
+  const postings = new Map<string, Posting>();
+  const queueOf = (job: Job): string => classQueue(run, needOf(portable(job)));
+
+  const post = async (): Promise<void> => {
+    if (postings.size === 0) return;
+    const texts = [...postings.values()].map((posting) => [posting.queue, JSON.stringify(posting)]);
+    await client.hset(POSTINGS_KEY, Object.fromEntries(texts) as Record<string, string>);
+  };
+  return {
+    portable,
+    queueOf,
+    async open(jobs) {
+      for (const one of jobs) {
+        const queue = queueOf(one);
+        const job = portable(one);
+        const { source, toolchain, decoders } = needOf(job);
+        const rolls = new Set([...(postings.get(queue)?.rolls ?? []), job.rollFolder]);
+        postings.set(queue, {
+          version: 0,
+          queue,
+          run,
+          delivery,
+          source,
+          rolls: [...rolls],
+          toolchain,
+          decoders: [...decoders],
+          volumes: [...(volumes?.volumes ?? [])],
+        });
+        if (!opened.has(queue)) opened.set(queue, await openQueue(queue, request));
+      }
+      await post();
+    },
+    queue: (name) => opened.get(name)?.queue,
+    names: () => [...opened.keys()],
+    post,
+    async takeDown() {
+      if (postings.size > 0) await client.hdel(POSTINGS_KEY, ...postings.keys());
+    },
+    async queuesOf(other) {
+      const texts = await client.hgetall(POSTINGS_KEY);
+      const posted = readPostings(texts).filter((posting) => posting.run === other);
+      if (posted.length > 0 && other !== run)
+        await client.hdel(POSTINGS_KEY, ...posted.map(({ queue }) => queue));
+      const own = other === run ? [...opened.keys()] : [];
+      return [...new Set([...own, ...posted.map(({ queue }) => queue)])];
+    },
+    async machines() {
+      const owners = await client.smembers(MACHINES_KEY);
+      if (owners.length === 0) return [];
+      const texts = await client.mget(owners.map(machineKey));
+      const gone = owners.filter((_, index) => texts[index] === null);
+      if (gone.length > 0) await client.srem(MACHINES_KEY, ...gone);
+      return readMachines(texts);
+    },
+    close: () => closeAll(opened.values()),
+  };
+}

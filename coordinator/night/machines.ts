@@ -1,0 +1,103 @@
+/** The machines of the farm, as a run sees them: who is fit for its jobs, who is not and why; told once, and kept for `status`. */
+import { rm } from 'node:fs/promises';
+import { join } from 'node:path';
+import { z } from 'zod';
+import { type Finding, findingSchema } from '../../findings/finding.ts';
+import { type MachineRecord, standings } from '../../ledger/farm.ts';
+import { readRecord, writeRecord } from '../../ledger/store.ts';
+import { standingFindings } from '../machine/standing.ts';
+
+const seenSchema = z.object({
+  machine: z.string(),
+  host: z.string(),
+  workers: z.int().nonnegative(),
+  standing: z.enum(standings),
+  findings: z.array(findingSchema),
+});
+export type SeenMachine = z.infer<typeof seenSchema>;
+const fileSchema = z.looseObject({
+  version: z.literal(0),
+  kind: z.literal('machines'),
+  run: z.string(),
+  machines: z.array(seenSchema),
+});
+
+const place = (workFolder: string): string => join(workFolder, 'machines.json');
+
+/** Of the run at work there, or of the last one; none where it had no other machines. */
+export async function readSeenMachines(workFolder: string): Promise<SeenMachine[]> {
+  const read = await readRecord(place(workFolder), fileSchema);
+  return read.state === 'read' ? read.value.machines : [];
+}
+
+export interface Machines {
+  look(): Promise<void>;
+  /** Ids of machines that do jobs of this queue, now or when they are asked again. */
+  fitFor(queue: string): string[];
+  /** Worker processes of these; null: not known yet. */
+  workersFor(queues: readonly string[]): number | null;
+  /** Why machines that are there take nothing. */
+  troubles(): Finding[];
+}
+
+export interface MachinesRequest {
+  readonly run: string;
+  readonly workFolder: string;
+  records(): Promise<readonly MachineRecord[]>;
+  note(found: Finding): void;
+}
+
+export async function watchMachines({ run, workFolder, records, note }: MachinesRequest): Promise<Machines> {
+  await rm(place(workFolder), { force: true });
+  let known: readonly MachineRecord[] | null = null;
+  /** Of every machine that was here, what it said last. */
+  const seen = new Map<string, SeenMachine>();
+  const noted = new Set<string>();
+  let written = '';
+  return {
+    async look() {
+      known = await records();
+      for (const record of known) {
+        const own = ofRun(record, run);
+        if (own === null) continue;
+        seen.set(record.machine, own);
+        for (const found of standingFindings(own, own.host)) {
+          // What a proof says differs from minute to minute in its numbers alone.
+          const key = `${record.machine} ${found.code} ${found.found.split(':')[0]}`;
+          if (!noted.has(key)) note(found);
+          noted.add(key);
+        }
+      }
+      const machines = [...seen.values()];
+      const text = JSON.stringify(machines);
+      if (text === written) return;
+      await writeRecord(place(workFolder), fileSchema, { version: 0, kind: 'machines', run, machines });
+      written = text;
+    },
+    fitFor: (queue) => [
+      ...new Set((known ?? []).filter((record) => does(record, [queue])).map(({ machine }) => machine)),
+    ],
+    workersFor: (queues) =>
+      known === null
+        ? null
+        : known.filter((record) => does(record, queues)).reduce((sum, { workers }) => sum + workers, 0),
+    troubles: () =>
+      (known ?? []).flatMap((record) => {
+        const own = ofRun(record, run);
+        return own === null ? [] : standingFindings(own, own.host);
+      }),
+  };
+}
+
+function does({ classes }: MachineRecord, queues: readonly string[]): boolean {
+  return classes.some(({ queue, standing }) => queues.includes(queue) && standing !== 'unfit');
+}
+
+/** The worst of what it says of this run's jobs; null: nothing yet. */
+function ofRun({ machine, host, workers, classes }: MachineRecord, run: string): SeenMachine | null {
+  const own = classes.filter((one) => one.run === run);
+  const of = (wanted: (typeof standings)[number]) => own.find(({ standing }) => standing === wanted);
+  const first = of('unfit') ?? of('set-aside') ?? of('fit');
+  if (first === undefined) return null;
+  return { machine, host, workers, standing: first.standing, findings: first.findings };
+}

@@ -1,0 +1,265 @@
+/** Volumes: each machine mounts them where it likes, and knows them by their markers. Machines with mounts of their own, and a real Redis. */
+import { mkdirSync, readdirSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { Redis } from 'ioredis';
+import { expect, test } from 'vitest';
+import { nightOfFolders } from '../../coordinator/night/names.ts';
+import { volumesOf } from '../../coordinator/roll/volumes.ts';
+import { FindingError } from '../../findings/finding.ts';
+import { POSTINGS_KEY } from '../../ledger/farm.ts';
+import {
+  fromVolume,
+  initVolume,
+  leavesVolume,
+  localJob,
+  MARKER_NAME,
+  portableJob,
+  readMarker,
+  readMounts,
+  toVolume,
+} from '../../ledger/volumes.ts';
+import { runCli, startCli } from '../support/cli.ts';
+import { makeDay } from '../support/day.ts';
+import { linesOf, startMachine } from '../support/farm.ts';
+import { freshFolder } from '../support/folder.ts';
+import { jobOf } from '../support/jobs.ts';
+import { resultOf, runWords } from '../support/night.ts';
+import { eventually } from '../support/processes.ts';
+import { sharedRedis } from '../support/redis.ts';
+import { needsRoot } from '../support/root.ts';
+
+const mounts = [
+  { name: 'raid', at: '/mnt/raid' },
+  { name: 'inner', at: '/mnt/raid/inner' },
+];
+
+test('a path is named by the innermost volume that it lies in, and found again below another mount point', () => {
+  expect(toVolume(mounts, '/mnt/raid/day-03/A001')).toBe('volume:raid/day-03/A001');
+  expect(toVolume(mounts, '/mnt/raid/inner/x')).toBe('volume:inner/x');
+  expect(toVolume(mounts, '/mnt/raid')).toBe('volume:raid/');
+  expect(toVolume(mounts, '/mnt/raider/day-03')).toBeNull();
+  expect(fromVolume([{ name: 'raid', at: '/elsewhere' }], 'volume:raid/day-03/A001')).toBe(
+    '/elsewhere/day-03/A001',
+  );
+});
+
+test.each([
+  ['/day-03/A001', 'job-path-absolute'],
+  ['volume:other/day-03', 'volume-unknown'],
+  ['volume:raid/../etc', 'volume-path-leaves'],
+  ['volume:raid/day-03/../../../etc', 'volume-path-leaves'],
+  ['volume:raid//etc', 'volume-path-leaves'],
+])('%s is refused', (path, code) => {
+  expect(fromVolume(mounts, path)).toMatchObject({ code });
+});
+
+test('a job carries no path of the machine that sent it; one with an absolute path is refused where volumes are known', () => {
+  const job = {
+    ...jobOf(1, 'run'),
+    rollFolder: '/mnt/raid/day-03/A001',
+    deliveryFolder: '/mnt/raid/out/day-03/A001',
+  };
+  const sent = portableJob(job, mounts);
+  expect(JSON.stringify(sent)).not.toContain('/mnt/raid');
+  expect(localJob(sent, mounts)).toEqual({ job });
+  expect(localJob(sent, [{ name: 'raid', at: '/x' }])).toMatchObject({
+    job: { rollFolder: '/x/day-03/A001', deliveryFolder: '/x/out/day-03/A001' },
+  });
+  expect(localJob(sent, null)).toMatchObject({ finding: { code: 'volume-unknown' } });
+  expect(localJob(job, mounts)).toMatchObject({ finding: { code: 'job-path-absolute' } });
+  // A farm without volumes.
+  expect(localJob(job, null)).toEqual({ job });
+});
+
+test.each([
+  [
+    'a list',
+    'raid=/mnt/raid,out=/mnt/out/',
+    [
+      { name: 'raid', at: '/mnt/raid' },
+      { name: 'out', at: '/mnt/out' },
+    ],
+  ],
+  ['a file', 'version: 1\nvolumes:\n  raid: /mnt/raid\n', [{ name: 'raid', at: '/mnt/raid' }]],
+])('%s of volumes is read', async (_, text, expected) => {
+  const file = join(freshFolder('volumes'), 'volumes.yaml');
+  writeFileSync(file, text);
+  expect(await readMounts(text.startsWith('version') ? file : text)).toEqual(expected);
+});
+
+test.each([
+  ['a relative mount point', 'raid=mnt/raid'],
+  ['a name twice', 'raid=/a,raid=/b'],
+  ['a place twice', 'raid=/a,out=/a/'],
+  ['a name that is a path', 'ra/id=/a'],
+  ['no name', '=/a'],
+  ['a file that is not there', '/nowhere/volumes.yaml'],
+])('%s is refused', async (_, spec) => {
+  const error = await readMounts(spec).catch((thrown: unknown) => thrown);
+  expect(error).toBeInstanceOf(FindingError);
+  expect(error).toMatchObject({ exitCode: 2, findings: [{ code: 'volumes-wrong' }] });
+});
+
+test('a marker is made once; another one, a damaged one and none are told apart from it', async () => {
+  const folder = freshFolder('volumes');
+  const mount = { name: 'raid', at: folder };
+  expect(await readMarker(mount)).toMatchObject({ finding: { code: 'volume-marker-missing' } });
+  const { id, made } = await initVolume(folder);
+  expect(made).toBe(true);
+  expect(await initVolume(folder)).toEqual({ id, made: false });
+  expect(await readMarker(mount, id)).toEqual({ volume: { name: 'raid', id } });
+  expect(await readMarker(mount, '0'.repeat(32))).toMatchObject({ finding: { code: 'volume-differs' } });
+  writeFileSync(join(folder, MARKER_NAME), '{"version":0,');
+  expect(await readMarker(mount, id)).toMatchObject({ finding: { code: 'volume-marker-missing' } });
+});
+
+test('a link that leads out of the volume is found; one that stays inside is none', async () => {
+  const folder = freshFolder('volumes');
+  const at = join(folder, 'raid');
+  mkdirSync(join(at, 'day-03'), { recursive: true });
+  mkdirSync(join(folder, 'outside'));
+  symlinkSync(join(folder, 'outside'), join(at, 'out'));
+  symlinkSync(join(at, 'day-03'), join(at, 'in'));
+  const here = [{ name: 'raid', at }];
+  expect(await leavesVolume(here, 'volume:raid/out')).toMatchObject({ code: 'volume-path-leaves' });
+  expect(await leavesVolume(here, 'volume:raid/in')).toBeNull();
+});
+
+test('runs that mount one delivery at two places are one night; another volume is another one', async () => {
+  const folder = freshFolder('volumes');
+  const [raid, other] = [join(folder, 'raid'), join(folder, 'other')];
+  for (const at of [raid, other]) {
+    mkdirSync(join(at, 'day-03'), { recursive: true });
+    await initVolume(at);
+  }
+  const linked = join(folder, 'elsewhere');
+  symlinkSync(raid, linked);
+  const nightAt = async (at: string): Promise<string> => {
+    const folders = { day: join(at, 'day-03'), dayName: 'day-03', delivery: join(at, 'proxies') };
+    return nightOfFolders(folders, await volumesOf(`raid=${at}`, folders));
+  };
+  expect(await nightAt(linked)).toBe(await nightAt(raid));
+  expect(await nightAt(other)).not.toBe(await nightAt(raid));
+  await expect(
+    volumesOf(`raid=${raid}`, { day: '/somewhere/day-03', delivery: join(raid, 'proxies') }),
+  ).rejects.toMatchObject({ exitCode: 2, findings: [{ code: 'volume-outside' }] });
+});
+
+test('two machines with the volumes at other places make the night; a machine without one, and one with a copy under its name, take nothing and say so', async (context) => {
+  needsRoot(context);
+  const folder = freshFolder('volumes');
+  const store = await sharedRedis();
+  context.onTestFinished(() => store.stop());
+  const [raid, proxies, work] = ['raid', 'proxies', 'work'].map((name) => join(folder, name)) as [
+    string,
+    string,
+    string,
+  ];
+  const clip = { frames: 12, size: '256x144' };
+  await makeDay(join(raid, 'day-03'), {
+    A001: { 'A001C001.mov': clip, 'A001C002.mov': { ...clip, timecode: '02:00:00:00' } },
+  });
+  mkdirSync(proxies);
+  for (const at of [raid, proxies]) {
+    const made = await runCli(['volume', 'init', at]);
+    expect(made.code, made.stderr).toBe(0);
+  }
+  // Where the run has them, the machines have nothing.
+  const elsewhere = (name: string): { mounts: string; words: string[] } => {
+    const [r, p] = [join(folder, `${name}-r`), join(folder, `${name}-p`)];
+    mkdirSync(r);
+    mkdirSync(p);
+    return {
+      mounts: `mount --bind ${raid} ${r}; mount --bind ${proxies} ${p}; mount -t tmpfs none ${raid}; mount -t tmpfs none ${proxies}`,
+      words: ['--volumes', `raid=${r},proxies=${p}`],
+    };
+  };
+  const copy = join(folder, 'copy-of-proxies');
+  mkdirSync(copy);
+  await initVolume(copy);
+  const run = startCli(
+    runWords(
+      { day: join(raid, 'day-03'), delivery: join(proxies, 'night'), work },
+      ...['--volumes', `raid=${raid},proxies=${proxies}`],
+      ...['--queue', store.url, '--workers', '0', '--json'],
+    ),
+  );
+  const without = startMachine({
+    name: 'without',
+    queue: store.url,
+    folder,
+    words: ['--volumes', `raid=${raid}`],
+  });
+  const copied = startMachine({
+    name: 'copied',
+    queue: store.url,
+    folder,
+    words: ['--volumes', `raid=${raid},proxies=${copy}`],
+  });
+  await eventually(() => without.said().includes('volume-unknown:'), 60_000, 50);
+  await eventually(() => copied.said().includes('volume-differs:'), 60_000, 50);
+  // Nothing that travels names a path of one machine.
+  const client = new Redis(store.url);
+  const posted = JSON.stringify(await client.hgetall(POSTINGS_KEY));
+  client.disconnect();
+  expect(posted).toContain('volume:raid/day-03');
+  expect(posted).not.toContain(folder);
+  const fit = ['north', 'south'].map((name) =>
+    startMachine({ name, queue: store.url, folder, ...elsewhere(name) }),
+  );
+  const ended = await run.done;
+  expect(ended.code, ended.stderr).toBe(0);
+  expect(fit.flatMap(({ log }) => linesOf(log, 'done'))).toHaveLength(2);
+  for (const { log } of [without, copied]) expect(linesOf(log, 'begins')).toEqual([]);
+  expect(
+    resultOf(ended.stdout)
+      .findings.map(({ code, file, found }) => [code, file, found.split(':')[0]])
+      .sort(),
+  ).toEqual([
+    ['machine-unfit', 'copied', 'volume-differs'],
+    ['machine-unfit', 'without', 'volume-unknown'],
+  ]);
+  expect(readdirSync(copy)).toEqual([MARKER_NAME]);
+  const audited = await runCli(['audit', join(proxies, 'night')]);
+  expect(audited.code, audited.stdout).toBe(0);
+}, 240_000);
+
+test('a marker that vanishes makes a volume nobody’s: the run says which, and on which machine', async (context) => {
+  needsRoot(context);
+  const folder = freshFolder('volumes');
+  const store = await sharedRedis();
+  context.onTestFinished(() => store.stop());
+  const raid = join(folder, 'raid');
+  await makeDay(join(raid, 'day-03'), { A001: { 'A001C001.mov': { frames: 12, size: '256x144' } } });
+  await initVolume(raid);
+  const marker = readFileSync(join(raid, MARKER_NAME));
+  const words = runWords(
+    { day: join(raid, 'day-03'), delivery: join(raid, 'night'), work: join(folder, 'work') },
+    ...[
+      '--volumes',
+      `raid=${raid}`,
+      '--queue',
+      store.url,
+      '--workers',
+      '0',
+      '--patience-seconds',
+      '3',
+      '--json',
+    ],
+  );
+  const run = startCli(words);
+  const client = new Redis(store.url);
+  context.onTestFinished(() => client.disconnect());
+  await eventually(async () => (await client.exists(POSTINGS_KEY)) === 1, 60_000, 50);
+  rmSync(join(raid, MARKER_NAME));
+  startMachine({ name: 'north', queue: store.url, folder, words: ['--volumes', `raid=${raid}`] });
+  const result = resultOf((await run.done).stdout);
+  expect(result.findings.find(({ code }) => code === 'no-machine-fits')?.found).toContain(
+    'north: volume-marker-missing: raid: ENOENT',
+  );
+  // Without it no run begins.
+  const refused = await runCli(words);
+  expect(refused.code).toBe(2);
+  expect(refused.stdout).toContain('volume-marker-missing');
+  writeFileSync(join(raid, MARKER_NAME), marker);
+}, 240_000);
