@@ -14,6 +14,7 @@ export const rooms = [
   'profiles',
   'ledger',
   'check',
+  'handover',
   'coordinator',
   'worker',
 ];

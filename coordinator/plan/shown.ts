@@ -1,8 +1,5 @@
 /** How the planned movies show their pictures, in words, each way once. Pure. */
-import { inputName } from '../../media/colour/input.ts';
-import type { Outcome } from '../../profiles/outcome.ts';
-import { stagesOf } from '../../profiles/shown/name.ts';
-import type { Shown } from '../../profiles/shown/schema.ts';
+import { wayText } from '../../profiles/shown/words.ts';
 import type { PlannedJob } from './types.ts';
 
 export interface ShownOfRoll {
@@ -30,17 +27,4 @@ export function shownOfRoll(jobs: readonly Pick<PlannedJob, 'job'>[]): ShownOfRo
     profiles: [...profiles],
     clips: [...clips],
   }));
-}
-
-function sourceText(shown: Shown): string {
-  if (shown.from === 'recorded') return inputName(shown.input);
-  const { linearisation } = shown;
-  return linearisation.kind === 'raw'
-    ? `raw frames, developed (${linearisation.demosaic})`
-    : inputName(linearisation.input);
-}
-
-export function wayText({ shown }: Pick<Outcome, 'shown'>): string {
-  if (shown === null) return 'as recorded';
-  return `${[`from ${sourceText(shown)}`, ...stagesOf(shown)].join(', ')}, for ${shown.display}`;
 }

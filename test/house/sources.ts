@@ -12,6 +12,7 @@ export const rooms = [
   'profiles',
   'ledger',
   'check',
+  'handover',
   'coordinator',
   'worker',
 ] as const;
