@@ -10,6 +10,7 @@ import { deliverableCodes } from './codes/deliverable.ts';
 import { leaseCodes } from './codes/lease.ts';
 import { machineCodes } from './codes/machine.ts';
 import { masterCodes } from './codes/master.ts';
+import { pageCodes } from './codes/page.ts';
 import { runCodes } from './codes/run.ts';
 import { profileCodes } from './codes/profile.ts';
 import { provenanceCodes } from './codes/provenance.ts';
@@ -33,6 +34,7 @@ export const codesByArea = {
   provenance: provenanceCodes,
   lease: leaseCodes,
   run: runCodes,
+  page: pageCodes,
   machine: machineCodes,
 } as const satisfies Record<string, Record<string, CodeEntry>>;
 
@@ -49,6 +51,7 @@ export const registry = {
   ...provenanceCodes,
   ...leaseCodes,
   ...runCodes,
+  ...pageCodes,
   ...machineCodes,
 } as const satisfies Record<string, CodeEntry>;
 

@@ -205,8 +205,8 @@ const inZigzag = (steps: readonly number[]): number[] => ZIGZAG.map((place) => s
 /** Most pixels a side (B.2.2). */
 const LONGEST = 65_535;
 
-/** `quality`: 1 to 100. */
-export function jpegOf(picture: Picture, quality: number): Buffer {
+/** `quality`: 1 to 100. `comment`: what the file says of itself, in ASCII; '': nothing. */
+export function jpegOf(picture: Picture, quality: number, comment = ''): Buffer {
   const { width, height } = picture;
   if (width < 1 || height < 1 || width > LONGEST || height > LONGEST)
     throw new RangeError(`${width}x${height} pixels`);
@@ -230,6 +230,7 @@ export function jpegOf(picture: Picture, quality: number): Buffer {
     Buffer.from([0xff, 0xd8]),
     // JFIF 1.2, square pixels, no thumbnail of its own.
     segment(0xe0, 0x4a, 0x46, 0x49, 0x46, 0, 1, 2, 0, 0, 1, 0, 1, 0, 0),
+    ...(comment === '' ? [] : [segment(0xfe, ...Buffer.from(comment, 'ascii'))]),
     segment(0xdb, 0, ...inZigzag(steps.luma), 1, ...inZigzag(steps.chroma)),
     segment(0xc0, 8, height >> 8, height & 0xff, width >> 8, width & 0xff, 3, 1, 0x22, 0, 2, 0x11, 1, 3, 0x11, 1),
     segment(
