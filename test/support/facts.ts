@@ -50,6 +50,10 @@ export function audioFacts(over: Partial<AudioFacts> = {}): AudioFacts {
   };
 }
 
+/** 48 kHz stereo that lasts as long as the picture, to the nearest sample. */
+export const audioFor = (frames: number, { num, den }: VideoFacts['rate']): AudioFacts =>
+  audioFacts({ samples: Math.round((frames * 48_000 * den) / num) });
+
 export function clipFacts(
   over: Partial<Omit<ClipFacts, 'video'>> & { video?: Partial<VideoFacts> } = {},
 ): ClipFacts {
