@@ -40,7 +40,11 @@ export async function writeNight(
   dayFolder: string,
   night: Omit<NightRecord, 'version' | 'kind'>,
 ): Promise<void> {
-  await writeRecord(place(dayFolder), nightRecordSchema, { version: 0, kind: 'night', ...night } as NightRecord);
+  await writeRecord(place(dayFolder), nightRecordSchema, {
+    version: 0,
+    kind: 'night',
+    ...night,
+  } as NightRecord);
 }
 
 export const readNight = (dayFolder: string) => readRecord(place(dayFolder), nightRecordSchema);

@@ -47,7 +47,10 @@ export function timeText(moment: string, zone: string | null): string {
  * Which drive, from the folder of a copy of a roll: what lies above `<day>/<roll>`, since that is how a card is offloaded. The
  * folder itself where it ends otherwise.
  */
-export function driveOf(folder: string, { day, roll }: { readonly day: string; readonly roll: string }): string {
+export function driveOf(
+  folder: string,
+  { day, roll }: { readonly day: string; readonly roll: string },
+): string {
   const parts = folder.split('/');
   if (parts.at(-1) === roll) parts.pop();
   if (parts.at(-1) === day) parts.pop();

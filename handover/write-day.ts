@@ -129,7 +129,11 @@ async function picturesOfDay(dayFolder: string, day: Day, wanted: boolean): Prom
       }
       pictures.set(clip.id, found);
       if (found.page !== null)
-        small.push({ key: pictureKey(roll.roll, clip.id), timecode: found.still.timecode, picture: found.page });
+        small.push({
+          key: pictureKey(roll.roll, clip.id),
+          timecode: found.still.timecode,
+          picture: found.page,
+        });
     }
     const made = await writeSheets(dayFolder, day, roll, pictures);
     written.push(...made.written);
@@ -145,7 +149,10 @@ async function picturesOfDay(dayFolder: string, day: Day, wanted: boolean): Prom
   );
   return {
     page,
-    without: files === null ? 'So many clips have no room here for a picture each: they are in the contact sheets.' : null,
+    without:
+      files === null
+        ? 'So many clips have no room here for a picture each: they are in the contact sheets.'
+        : null,
     sheets,
     written,
     findings,

@@ -9,6 +9,7 @@ import { readdir, stat } from 'node:fs/promises';
 import { basename, join, relative, sep } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { FindingTally } from '../../findings/tally.ts';
+import { HANDOVER, SHOW_PAGE } from '../../handover/layout.ts';
 import { linkAt, linkFinding } from '../../ledger/delivery-links.ts';
 import { layout, OWN_PREFIX } from '../../ledger/layout.ts';
 import { unfinishedBelow } from '../../ledger/unfinished.ts';
@@ -119,13 +120,13 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
     }
     if (ourRolls.size === 0) continue;
     ourDays.add(day);
-    await nameForeign(layout.dayFolder(request.delivery, day), ourRolls);
+    await nameForeign(layout.dayFolder(request.delivery, day), new Set([...ourRolls, HANDOVER]));
   }
   for (const item of await linkedIn(request.delivery, isDay)) {
     beside.add(item);
     ourDays.add(item.file ?? '');
   }
-  if (ourDays.size > 0) await nameForeign(request.delivery, ourDays);
+  if (ourDays.size > 0) await nameForeign(request.delivery, new Set([...ourDays, SHOW_PAGE]));
   const findings: Finding[] =
     rolls.length === 0
       ? [

@@ -35,6 +35,7 @@ import {
   listenForTarget,
 } from './listeners.ts';
 import { count, readyText } from '../show/words.ts';
+import { beginMorning, endMorning } from './morning.ts';
 import { newRun } from './names.ts';
 import { type Places, takePlaces } from './places.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
@@ -106,6 +107,14 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     listenForTarget(run, tracker, request, ui);
     listenForQueue(run, engine);
     listenForInterrupts({ interrupts, run, engine, tracker, ui });
+    const morning = {
+      folders: request.folders,
+      run: run.run,
+      target: making.target,
+      began: new Date().toISOString(),
+    };
+    const names = found.rolls.map((roll) => roll.name);
+    for (const item of await beginMorning(morning, names)) run.note(item);
     const known: KnownRoll[] = [];
     const rolls = await allRolls(
       found.rolls,
@@ -127,7 +136,10 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     // A machine that lacks the store's program is a machine's fault, not the night's.
     await engine.ready;
     tracker.assertNothingLeft();
-    return resultOf(request, run, rolls, interrupts.first.aborted);
+    const result = resultOf(request, run, rolls, interrupts.first.aborted);
+    const notes = await endMorning(morning, result, !interrupts.second.aborted);
+    for (const item of notes) run.note(item);
+    return { ...result, findings: [...result.findings, ...notes] };
   } finally {
     clipReaders.close();
     making?.watch.stop();
@@ -289,7 +301,7 @@ function resultOf(
   rolls: RollResult[],
   interrupted: boolean,
 ): NightResult {
-  const findings = halted === null ? notes : [halted, ...notes];
+  const findings = halted === null ? [...notes] : [halted, ...notes];
   const verdict =
     rolls.every((roll) => roll.verdict === 'ready') && !findings.some(blocks) ? 'ready' : 'held';
   const seconds = (performance.now() - began) / 1000;

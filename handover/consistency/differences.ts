@@ -30,7 +30,12 @@ const byName = new Intl.Collator('en', { numeric: true });
 export const inDayOrder = (a: string, b: string): number => byName.compare(a, b);
 
 export function dayBefore(days: readonly string[], day: string): string | null {
-  return days.filter((one) => inDayOrder(one, day) < 0).sort(inDayOrder).at(-1) ?? null;
+  return (
+    days
+      .filter((one) => inDayOrder(one, day) < 0)
+      .sort(inDayOrder)
+      .at(-1) ?? null
+  );
 }
 
 /** `video.quality "lb" to "sq"` */
@@ -39,8 +44,11 @@ function changedFields(now: MadeProfile, before: MadeProfile): string | null {
   const paths = [...new Set([...Object.keys(earlier), ...Object.keys(fields)])].filter(
     (path) => fields[path] !== earlier[path],
   );
-  if (Object.keys(fields).length === 0 || Object.keys(earlier).length === 0 || paths.length === 0) return null;
-  return listed(paths.map((path) => `${path} from ${earlier[path] ?? 'nothing'} to ${fields[path] ?? 'nothing'}`));
+  if (Object.keys(fields).length === 0 || Object.keys(earlier).length === 0 || paths.length === 0)
+    return null;
+  return listed(
+    paths.map((path) => `${path} from ${earlier[path] ?? 'nothing'} to ${fields[path] ?? 'nothing'}`),
+  );
 }
 
 function isSameProfile(now: MadeProfile, before: MadeProfile): boolean {
@@ -48,7 +56,14 @@ function isSameProfile(now: MadeProfile, before: MadeProfile): boolean {
   return now.forms.every(({ hash }) => known.has(hash));
 }
 
-const wordsOf = (values: readonly TraitValue[]): string => listed(values.map(({ value }) => value));
+/** How many values are written out. */
+const VALUES = 4;
+
+/** Values have commas of their own. */
+function wordsOf(values: readonly TraitValue[]): string {
+  const more = values.length - VALUES;
+  return [...values.slice(0, VALUES).map(({ value }) => value), ...(more > 0 ? [`${more} more`] : [])].join('; ');
+}
 
 function whereOf(fresh: readonly TraitValue[], all: readonly TraitValue[]): string | null {
   if (fresh.length === all.length) return null;
@@ -145,7 +160,11 @@ export function differenceNotes(day: string, { before, differences }: DayDiffere
   return differences.map(({ what, profile, now, before: was, where, why }) =>
     finding(
       'day-made-otherwise',
-      [`${day}, ${what}: ${now}`, ...(where === null ? [] : [`in ${where}`]), ...(why === null ? [] : [why])].join('; '),
+      [
+        `${day}, ${what}: ${now}`,
+        ...(where === null ? [] : [`in ${where}`]),
+        ...(why === null ? [] : [why]),
+      ].join('; '),
       `as on ${before ?? 'the day before'}: ${was}`,
       profile === null ? {} : { profile },
     ),

@@ -14,7 +14,10 @@ const valueSchema = z.object({
   value: z.string().describe('In words'),
   clips: z.int().positive().describe('How many have it'),
   first: z.array(z.string()).describe('The first of them, `<roll> <clip>`'),
-  because: z.string().nullable().describe('What of the clip or the settings it follows from; null: nothing is known'),
+  because: z
+    .string()
+    .nullable()
+    .describe('What of the clip or the settings it follows from; null: nothing is known'),
 });
 export type TraitValue = z.infer<typeof valueSchema>;
 
@@ -52,7 +55,9 @@ export const dayMadeSchema = z.looseObject({
           .array(
             z.object({
               trait: z.enum(traits).describe('Which'),
-              values: z.array(valueSchema).describe('Every value that a deliverable has, the most frequent first'),
+              values: z
+                .array(valueSchema)
+                .describe('Every value that a deliverable has, the most frequent first'),
             }),
           )
           .describe('How its deliverables came out'),
@@ -132,11 +137,15 @@ export function madeOf({ toolchains, asked = [], items, ...counted }: MadeReques
     version: 0,
     kind: 'made',
     ...counted,
-    toolchains: [...digests].map(([digest, words]) => ({ digest, words })).sort((a, b) => (a.digest < b.digest ? -1 : 1)),
+    toolchains: [...digests]
+      .map(([digest, words]) => ({ digest, words }))
+      .sort((a, b) => (a.digest < b.digest ? -1 : 1)),
     profiles: [...profiles]
       .map(([name, { forms, traits: found }]) => ({
         name,
-        forms: [...forms].map(([hash, fields]) => ({ hash, fields })).sort((a, b) => (a.hash < b.hash ? -1 : 1)),
+        forms: [...forms]
+          .map(([hash, fields]) => ({ hash, fields }))
+          .sort((a, b) => (a.hash < b.hash ? -1 : 1)),
         traits: traits.flatMap((trait) => {
           const values = found.get(trait);
           return values === undefined ? [] : [{ trait, values: inOrder(values) }];

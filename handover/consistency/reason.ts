@@ -2,9 +2,11 @@
 import type { AppliedSettings } from '../../ledger/applied-settings.ts';
 import { type ClipFacts, uprightSize } from '../../media/facts.ts';
 import { formatRatio } from '../../media/time/rate.ts';
+import type { AnyOutcome } from '../../profiles/outcome/any.ts';
 import type { Trait } from './traits.ts';
 
 export interface Origin {
+  readonly outcome: Pick<AnyOutcome, 'width' | 'height' | 'rate'>;
   readonly facts: ClipFacts | null;
   readonly settings: AppliedSettings | null;
 }
@@ -49,6 +51,8 @@ function clipText(trait: Trait, facts: ClipFacts | null): string | null {
 }
 
 /** null: nothing is known beside the profile. */
-export function reasonOf(trait: Trait, { facts, settings }: Origin): string | null {
+export function reasonOf(trait: Trait, { outcome, facts, settings }: Origin): string | null {
+  if (trait === 'level')
+    return `of ${outcome.width}x${outcome.height} at ${formatRatio(outcome.rate)} frames/s`;
   return settingText(trait, settings) ?? clipText(trait, facts);
 }

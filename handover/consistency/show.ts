@@ -27,7 +27,11 @@ export interface ShowMade {
   readonly days: readonly string[];
   readonly profiles: readonly ProfileOverDays[];
   /** Each day against the one before it; days without a difference are left out. */
-  readonly changes: readonly { readonly day: string; readonly before: string; readonly differences: readonly Difference[] }[];
+  readonly changes: readonly {
+    readonly day: string;
+    readonly before: string;
+    readonly differences: readonly Difference[];
+  }[];
 }
 
 export function showMadeOf(days: readonly DayMade[]): ShowMade {
@@ -39,7 +43,9 @@ export function showMadeOf(days: readonly DayMade[]): ShowMade {
     changes: inOrder.flatMap((now, index) => {
       const before = inOrder[index - 1];
       const differences = before === undefined ? [] : differencesOf(now, before);
-      return before === undefined || differences.length === 0 ? [] : [{ day: now.day, before: before.day, differences }];
+      return before === undefined || differences.length === 0
+        ? []
+        : [{ day: now.day, before: before.day, differences }];
     }),
   };
 }

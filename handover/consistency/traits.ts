@@ -88,7 +88,9 @@ function movieTraits(outcome: Outcome): [Trait, string][] {
   return [
     ['form', container],
     ['codec', codecProfile === null ? codec : `${codec} ${codecProfile}`],
-    ...(maxLevel === null || times === undefined ? [] : [['level', `at most ${maxLevel / times}`] as [Trait, string]]),
+    ...(maxLevel === null || times === undefined
+      ? []
+      : [['level', `at most ${maxLevel / times}`] as [Trait, string]]),
     ['raster', `${rasterText(outcome)}${fieldOrder === 'progressive' ? '' : `, ${fieldOrder}`}`],
     ['pixels', outcome.pixelFormat],
     ['colour', colourText(outcome.colour)],

@@ -11,7 +11,9 @@ interface HeldRoll {
   readonly without: string | null;
 }
 
-function heldRolls({ day, unrecorded }: Pick<Morning, 'day' | 'unrecorded'>): HeldRoll[] {
+type HeldParts = Pick<Morning, 'day' | 'state' | 'unrecorded' | 'findings'>;
+
+function heldRolls({ day, state, unrecorded }: HeldParts): HeldRoll[] {
   const held = day.rolls
     .filter(({ verdict }) => verdict === 'held')
     .map(({ roll, findings }) => ({ roll, findings: findings.filter(blocks) }));
@@ -22,13 +24,15 @@ function heldRolls({ day, unrecorded }: Pick<Morning, 'day' | 'unrecorded'>): He
       without:
         one.findings.length > 0
           ? null
-          : 'The run did not come to this roll: nothing is known of it. Start the same command once more.',
+          : state.kind === 'running'
+            ? 'It is not decided yet.'
+            : 'The run did not come to this roll: nothing is known of it. Start the same command again.',
     }))
     .sort((a, b) => (a.roll < b.roll ? -1 : 1));
 }
 
 /** null: nothing is held. */
-export function heldSection(morning: Pick<Morning, 'day' | 'unrecorded' | 'findings'>): Markup | null {
+export function heldSection(morning: HeldParts): Markup | null {
   const rolls = heldRolls(morning);
   const ofNight = morning.findings.filter(blocks);
   if (rolls.length === 0 && ofNight.length === 0) return null;
@@ -42,7 +46,7 @@ ${
 }
 ${rolls.map(
   ({ roll, findings, without }) =>
-    markup`<h3>${name(roll)} is held</h3>
+    markup`<h3>${name(roll)}${morning.state.kind === 'running' && without !== null ? null : ' is held'}</h3>
 ${without === null ? findingsMarkup(findings, { day, level: 4 }) : markup`<p>${without}</p>`}`,
 )}
 </section>`;

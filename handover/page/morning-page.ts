@@ -36,10 +36,7 @@ function factsList({ day }: Morning): Markup | null {
     ['Rolls ready', `${ready.length} of ${day.rolls.length}`],
     ['Clips', count(clips.length, 'clip')],
     ['Pictures', lengthOfAll(clips)],
-    [
-      'Copies of each roll',
-      copies.length > 1 ? `${copies[0]} to ${copies.at(-1)}` : String(copies[0] ?? 0),
-    ],
+    ['Copies of each roll', copies.length > 1 ? `${copies[0]} to ${copies.at(-1)}` : String(copies[0] ?? 0)],
   ];
   return markup`<dl class="facts">${facts.map(([term, text]) => markup`<div><dt>${term}</dt><dd>${text}</dd></div>`)}</dl>`;
 }
@@ -67,7 +64,10 @@ export function morningPageOf(morning: Morning): string {
   const times = timesText(morning);
   return pageOf({
     title: `${day.day}: ${verdict}`,
-    skipTo: { id: there[0] ?? 'end', words: `Skip to: ${there[0] === undefined ? 'the end' : PARTS[there[0]]}` },
+    skipTo: {
+      id: there[0] ?? 'end',
+      words: `Skip to: ${there[0] === undefined ? 'the end' : PARTS[there[0]]}`,
+    },
     body: markup`<header>
 <p class="eyebrow">${name(day.day)}${times === null ? null : markup`, ${times}`}</p>
 <h1><bdi>${verdict}</bdi></h1>

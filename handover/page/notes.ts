@@ -11,9 +11,9 @@ import type { Morning } from './morning.ts';
 const capital = (text: string): string => `${text[0]?.toUpperCase() ?? ''}${text.slice(1)}`;
 
 export function differenceItem({ what, profile, now, before, where, why }: Difference): Markup {
-  return markup`<li><strong>${capital(what)}</strong>${profile === null ? null : markup` in ${name(profile)}`}: <bdi>${now}</bdi>${
+  return markup`<li><strong>${capital(what)}</strong>${profile === null ? null : markup` in ${name(profile)}`}: now <bdi>${now}</bdi>${
     where === null ? null : markup` (<bdi>${where}</bdi>)`
-  }, and before <bdi>${before}</bdi>.${why === null ? null : markup` Why: <bdi>${why}</bdi>.`}</li>`;
+  }; before <bdi>${before}</bdi>.${why === null ? null : markup` Why: <bdi>${why}</bdi>.`}</li>`;
 }
 
 export function differencesSection({ differences }: Pick<Morning, 'differences'>): Markup | null {
@@ -61,7 +61,8 @@ function copiesTable(rolls: readonly DayRoll[], day: string): Markup {
 function manifestsList(rolls: readonly DayRoll[]): Markup {
   return markup`<ul class="plain">${rolls.flatMap(({ roll, manifests }) =>
     manifests.map(
-      ({ file, kind, files }) => markup`<li>${name(roll)}: ${code(file)} (${kind}, ${count(files, 'file')})</li>`,
+      ({ file, kind, files }) =>
+        markup`<li>${name(roll)}: ${code(file)} (${kind}, ${count(files, 'file')})</li>`,
     ),
   )}</ul>`;
 }
@@ -107,7 +108,7 @@ export function restsSection({ day }: Pick<Morning, 'day'>): Markup | null {
   const manifests = rolls.reduce((sum, roll) => sum + roll.manifests.length, 0);
   return markup`<section aria-labelledby="rests"><h2 id="rests" tabindex="-1">What this rests on</h2>
 ${copies === 0 ? null : folded(count(copies, 'copy of a roll', 'copies of rolls'), copiesTable(rolls, day.day))}${
-    manifests === 0 ? null : folded(count(manifests, 'manifest'), manifestsList(rolls))
-  }${folded('Programs', programsList(rolls))}${folded('Profiles', profilesList(rolls))}
+  manifests === 0 ? null : folded(count(manifests, 'manifest'), manifestsList(rolls))
+}${folded('Programs', programsList(rolls))}${folded('Profiles', profilesList(rolls))}
 </section>`;
 }

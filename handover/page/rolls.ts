@@ -81,14 +81,14 @@ function rollMarkup(roll: DayRoll, index: number, morning: Morning): Markup {
   const record = address(`../${roll.folder}/roll.json`);
   const notReady = roll.clips.length - readyClips(roll);
   const made = deliverablesText(roll);
-  return markup`<section aria-labelledby="${idOf(index)}">
-<h3 id="${idOf(index)}">${name(roll.roll)}</h3>
+  return markup`<section class="roll" aria-labelledby="${idOf(index)}">
+<div><h3 id="${idOf(index)}" tabindex="-1">${name(roll.roll)}</h3>
 <p class="meta">${verdictMark(roll.verdict)}${roll.verdict === 'ready' ? ` (${count(roll.copies, 'copy', 'copies')})` : null}. ${count(roll.clips.length, 'clip')}${
     roll.clips.length === 0 ? null : `, ${lengthOfAll(roll.clips)}`
   }${notReady > 0 ? `, ${notReady} held` : null}${roll.decidedAt === null ? null : `. Decided ${timeText(roll.decidedAt, timeZone)}`}.</p>
 ${made === '' ? null : markup`<p class="meta">Made: <bdi>${made}</bdi>.</p>`}
 ${looksMarkup(roll)}
-<p class="meta">${record === null ? 'record' : markup`<a href="${record}">record</a>`}${sheetLinks(morning.sheets.get(roll.roll) ?? [])}</p>
+<p class="meta">${record === null ? 'record' : markup`<a href="${record}">record</a>`}${sheetLinks(morning.sheets.get(roll.roll) ?? [])}</p></div>
 ${
   roll.clips.length === 0
     ? null
@@ -128,4 +128,3 @@ ${withoutPictures === null ? null : markup`<p class="small">${withoutPictures}</
 ${day.rolls.map((roll, index) => rollMarkup(roll, index, morning))}
 </section>`;
 }
-

@@ -31,8 +31,11 @@ export function showVerdict({ made }: Pick<ShowPage, 'made'>): string {
   const { days } = made;
   if (days.length === 0) return 'There is no day here.';
   const differ = traitsThatDiffer(made).map((trait) => traitNames[trait]);
-  const over = days.length === 1 ? 'The deliverables of the one day' : `The deliverables of ${days.length} days`;
-  return differ.length === 0 ? `${over} are made alike.` : `${over} differ in ${listed(differ, differ.length)}.`;
+  const over =
+    days.length === 1 ? 'The deliverables of the one day' : `The deliverables of ${days.length} days`;
+  return differ.length === 0
+    ? `${over} are made alike.`
+    : `${over} differ in ${listed(differ, differ.length)}.`;
 }
 
 function daysOf({ days }: ValueOverDays, all: readonly string[]): Piece {

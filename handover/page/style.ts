@@ -58,7 +58,14 @@ th, td { padding: 0.45rem 1rem 0.45rem 0; border-bottom: 1px solid var(--rule); 
 thead th { color: var(--soft); font-size: 0.85rem; }
 tbody th { font-weight: 600; }
 td.number, th.number { text-align: right; white-space: nowrap; overflow-wrap: normal; }
-.clips { display: grid; grid-template-columns: repeat(auto-fill, minmax(14.5rem, 1fr)); gap: 1.6rem 1.4rem; margin: 1rem 0 0; padding: 0; list-style: none; }
+.roll { margin-top: 1.6rem; padding-top: 0.2rem; }
+.roll h3 { margin-top: 0; font-size: 1.35rem; }
+.roll .clips { margin-top: 1rem; }
+@media (min-width: 60rem) {
+  .roll { display: grid; grid-template-columns: 17rem minmax(0, 1fr); gap: 0 2.6rem; align-items: start; border-top: 1px solid var(--rule); padding-top: 1.1rem; }
+  .roll .clips { margin-top: 0.2rem; }
+}
+.clips { display: grid; grid-template-columns: repeat(auto-fill, minmax(12.5rem, 1fr)); gap: 1.6rem 1.4rem; margin: 1rem 0 0; padding: 0; list-style: none; }
 figure { margin: 0; }
 .frame { display: grid; place-items: center; aspect-ratio: 16 / 9; background: var(--panel); overflow: hidden; }
 .frame img { display: block; max-width: 100%; max-height: 100%; width: 100%; height: 100%; object-fit: contain; }
@@ -82,12 +89,14 @@ footer { margin-top: 3.5rem; padding-top: 0.9rem; border-top: 1px solid var(--ru
 }
 @media print {
   @page { margin: 14mm 14mm 16mm; }
-  body { padding: 0; max-width: none; font-size: 10pt; background: none; }
+  :root { font-size: 11.5px; }
+  body { padding: 0; max-width: none; background: none; }
   nav, .skip { display: none; }
-  h1 { font-size: 22pt; }
-  h2 { margin-top: 1.6rem; }
+  h1 { font-size: 2.4rem; }
+  h2 { margin-top: 1.8rem; }
   h2, h3, h4, summary, caption, thead { break-after: avoid; }
   .finding, .clips li, tr { break-inside: avoid; }
+  .roll { display: grid; grid-template-columns: 13rem minmax(0, 1fr); gap: 0 1.6rem; border-top: 1px solid var(--rule); padding-top: 0.8rem; margin-top: 0.8rem; }
   .clips { grid-template-columns: repeat(4, 1fr); gap: 0.9rem; }
   a { color: inherit; text-decoration: none; }
   /* Paper cannot be unfolded. */

@@ -19,9 +19,9 @@ const CHROMA = [
 
 /** Figure A.6: where in a block, line by line, each coefficient in turn lies. */
 const ZIGZAG = [
-  0, 1, 8, 16, 9, 2, 3, 10, 17, 24, 32, 25, 18, 11, 4, 5, 12, 19, 26, 33, 40, 48, 41, 34, 27, 20, 13, 6, 7, 14,
-  21, 28, 35, 42, 49, 56, 57, 50, 43, 36, 29, 22, 15, 23, 30, 37, 44, 51, 58, 59, 52, 45, 38, 31, 39, 46, 53,
-  60, 61, 54, 47, 55, 62, 63,
+  0, 1, 8, 16, 9, 2, 3, 10, 17, 24, 32, 25, 18, 11, 4, 5, 12, 19, 26, 33, 40, 48, 41, 34, 27, 20, 13, 6, 7,
+  14, 21, 28, 35, 42, 49, 56, 57, 50, 43, 36, 29, 22, 15, 23, 30, 37, 44, 51, 58, 59, 52, 45, 38, 31, 39, 46,
+  53, 60, 61, 54, 47, 55, 62, 63,
 ] as const;
 
 interface Table {
@@ -176,7 +176,11 @@ function putCode(bits: Bits, table: Codes, value: number): void {
 }
 
 /** Writes `block`; gives its first coefficient, from which that of the next block is counted. */
-function putBlock(bits: Bits, { dc, ac }: { readonly dc: Codes; readonly ac: Codes }, before: number): number {
+function putBlock(
+  bits: Bits,
+  { dc, ac }: { readonly dc: Codes; readonly ac: Codes },
+  before: number,
+): number {
   const first = block[0] as number;
   putCode(bits, dc, sizeOf(first - before));
   putValue(bits, first - before);
@@ -216,7 +220,12 @@ export function jpegOf(picture: Picture, quality: number, comment = ''): Buffer 
   const before = [0, 0, 0] as [number, number, number];
   for (let top = 0; top < height; top += 16)
     for (let left = 0; left < width; left += 16) {
-      for (const [y, x] of [[0, 0], [0, 8], [8, 0], [8, 8]] as const) {
+      for (const [y, x] of [
+        [0, 0],
+        [0, 8],
+        [8, 0],
+        [8, 8],
+      ] as const) {
         transformed(luma, left + x, top + y, steps.luma);
         before[0] = putBlock(bits, codes.luma, before[0]);
       }
@@ -232,7 +241,24 @@ export function jpegOf(picture: Picture, quality: number, comment = ''): Buffer 
     segment(0xe0, 0x4a, 0x46, 0x49, 0x46, 0, 1, 2, 0, 0, 1, 0, 1, 0, 0),
     ...(comment === '' ? [] : [segment(0xfe, ...Buffer.from(comment, 'ascii'))]),
     segment(0xdb, 0, ...inZigzag(steps.luma), 1, ...inZigzag(steps.chroma)),
-    segment(0xc0, 8, height >> 8, height & 0xff, width >> 8, width & 0xff, 3, 1, 0x22, 0, 2, 0x11, 1, 3, 0x11, 1),
+    segment(
+      0xc0,
+      8,
+      height >> 8,
+      height & 0xff,
+      width >> 8,
+      width & 0xff,
+      3,
+      1,
+      0x22,
+      0,
+      2,
+      0x11,
+      1,
+      3,
+      0x11,
+      1,
+    ),
     segment(
       0xc4,
       ...table(0x00, DC_LUMA),

@@ -71,11 +71,16 @@ export function fill(
   colour: Colour,
 ): void {
   for (let y = area.y; y < area.y + area.height; y += 1)
-    for (let x = area.x; x < area.x + area.width; x += 1) picture.samples.set(colour, 3 * (y * picture.width + x));
+    for (let x = area.x; x < area.x + area.width; x += 1)
+      picture.samples.set(colour, 3 * (y * picture.width + x));
 }
 
 /** Puts one picture into another; all of it must lie inside. */
-export function place(picture: Picture, small: Picture, at: { readonly x: number; readonly y: number }): void {
+export function place(
+  picture: Picture,
+  small: Picture,
+  at: { readonly x: number; readonly y: number },
+): void {
   for (let row = 0; row < small.height; row += 1)
     picture.samples.set(
       small.samples.subarray(3 * row * small.width, 3 * (row + 1) * small.width),

@@ -37,8 +37,7 @@ function lightOf({ width, height, bits, samples, coding }: ReadStill): StillLigh
   const light = new Float32Array(samples.length);
   for (let at = 0; at < light.length; at += 1) light[at] = table[samples[at] as number] as number;
   const gamut = WIDE[coding[0] ?? 1];
-  const matrix =
-    gamut === undefined ? null : multiply(invert(toXyz(gamuts.bt709)), toXyz(gamuts[gamut]));
+  const matrix = gamut === undefined ? null : multiply(invert(toXyz(gamuts.bt709)), toXyz(gamuts[gamut]));
   return {
     width,
     height,
