@@ -33,18 +33,18 @@ export const nightRecordSchema = z.looseObject({
 });
 export type NightRecord = z.infer<typeof nightRecordSchema>;
 
-const place = (dayFolder: string): string => join(handoverFolder(dayFolder), 'night.json');
+export const nightPlace = (dayFolder: string): string => join(handoverFolder(dayFolder), 'night.json');
 
 /** `dayFolder`: <delivery>/<day>. */
 export async function writeNight(
   dayFolder: string,
   night: Omit<NightRecord, 'version' | 'kind'>,
 ): Promise<void> {
-  await writeRecord(place(dayFolder), nightRecordSchema, {
+  await writeRecord(nightPlace(dayFolder), nightRecordSchema, {
     version: 0,
     kind: 'night',
     ...night,
   } as NightRecord);
 }
 
-export const readNight = (dayFolder: string) => readRecord(place(dayFolder), nightRecordSchema);
+export const readNight = (dayFolder: string) => readRecord(nightPlace(dayFolder), nightRecordSchema);

@@ -3,12 +3,11 @@ import { existsSync } from 'node:fs';
 import { join } from 'node:path';
 import { fsPath } from '../files/names.ts';
 import type { Finding } from '../findings/finding.ts';
-import { inDayOrder } from './consistency/differences.ts';
 import { madeOnRecord } from './consistency/read-made.ts';
 import { showMadeOf } from './consistency/show.ts';
+import { daysWithPages } from './days.ts';
 import { HANDOVER, morningPage, SHOW_PAGE } from './layout.ts';
 import { type ShowPage, showPageOf } from './page/show-page.ts';
-import { daysOf } from './read-day.ts';
 import { tenthsText } from './words.ts';
 import { writeOwn } from './write-own.ts';
 
@@ -16,7 +15,7 @@ import { writeOwn } from './write-own.ts';
 export async function writeShowPage(
   delivery: string,
 ): Promise<{ readonly written: readonly string[]; readonly findings: readonly Finding[] }> {
-  const folders = (await daysOf(delivery)).sort(inDayOrder);
+  const folders = await daysWithPages(delivery);
   const days: ShowPage['days'][number][] = [];
   const made: Awaited<ReturnType<typeof madeOnRecord>>[] = [];
   for (const folder of folders) {

@@ -4,7 +4,7 @@ import { basename } from 'node:path';
 import { append } from '../../findings/append.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { differenceNotes } from '../../handover/consistency/differences.ts';
-import { daysOf } from '../../handover/read-day.ts';
+import { daysWithPages } from '../../handover/days.ts';
 import { writeDayPages } from '../../handover/write-day.ts';
 import { writeShowPage } from '../../handover/write-show.ts';
 import { folderName, layout } from '../../ledger/layout.ts';
@@ -43,7 +43,7 @@ export async function pageCommand({ delivery, day, json }: PageOptions): Promise
 async function foldersAsked(delivery: string, day: string | undefined): Promise<string[]> {
   if (!existsSync(delivery))
     throw new FindingError([finding('folder-missing', 'nothing there', 'a delivery', { file: delivery })], 2);
-  const days = await daysOf(delivery);
+  const days = await daysWithPages(delivery);
   if (day === undefined) {
     if (days.length > 0) return days;
     throw new FindingError(

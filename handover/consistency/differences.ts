@@ -62,7 +62,9 @@ const VALUES = 4;
 /** Values have commas of their own. */
 function wordsOf(values: readonly TraitValue[]): string {
   const more = values.length - VALUES;
-  return [...values.slice(0, VALUES).map(({ value }) => value), ...(more > 0 ? [`${more} more`] : [])].join('; ');
+  return [...values.slice(0, VALUES).map(({ value }) => value), ...(more > 0 ? [`${more} more`] : [])].join(
+    '; ',
+  );
 }
 
 function whereOf(fresh: readonly TraitValue[], all: readonly TraitValue[]): string | null {

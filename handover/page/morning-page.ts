@@ -27,13 +27,13 @@ function timesText({ state, day }: Morning): Piece {
   }
 }
 
-function factsList({ day }: Morning): Markup | null {
+function factsList({ day, unrecorded }: Morning): Markup | null {
   const clips = day.rolls.flatMap((roll) => roll.clips);
   if (clips.length === 0) return null;
   const ready = day.rolls.filter(({ verdict }) => verdict === 'ready');
   const copies = [...new Set(day.rolls.map((roll) => roll.copies))].sort((a, b) => a - b);
   const facts: readonly (readonly [string, string])[] = [
-    ['Rolls ready', `${ready.length} of ${day.rolls.length}`],
+    ['Rolls ready', `${ready.length} of ${day.rolls.length + unrecorded.length}`],
     ['Clips', count(clips.length, 'clip')],
     ['Pictures', lengthOfAll(clips)],
     ['Copies of each roll', copies.length > 1 ? `${copies[0]} to ${copies.at(-1)}` : String(copies[0] ?? 0)],
