@@ -342,6 +342,25 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     );
 
   root
+    .command('handover')
+    .description('copy the ready rolls of a delivery, with bins and lists, to drives; read every byte back')
+    .argument('<delivery>', 'folder that was given to --deliver', folder)
+    .addOption(
+      new Option('--to <folder>', 'a mounted drive, or a folder on one (repeatable)')
+        .argParser(folders)
+        .makeOptionMandatory(),
+    )
+    .addOption(json())
+    .addOption(quiet())
+    .addHelpText(
+      'after',
+      '\nRolls that are held are left out and named. No file of anybody is replaced; what is there already is read and not copied again.\nStart the same command again after whatever stopped it.',
+    )
+    .action((delivery: string, options) =>
+      act(async () => (await import('./commands/handover.ts')).handoverCommand({ delivery, ...options })),
+    );
+
+  root
     .command('worker')
     .description('take jobs from a shared Redis, on any machine of the farm, until interrupted')
     .addOption(

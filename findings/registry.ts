@@ -7,6 +7,7 @@
 import { clipCodes } from './codes/clip.ts';
 import { colourCodes } from './codes/colour.ts';
 import { deliverableCodes } from './codes/deliverable.ts';
+import { handoverCodes } from './codes/handover.ts';
 import { leaseCodes } from './codes/lease.ts';
 import { machineCodes } from './codes/machine.ts';
 import { masterCodes } from './codes/master.ts';
@@ -32,6 +33,7 @@ export const codesByArea = {
   master: masterCodes,
   settings: settingsCodes,
   provenance: provenanceCodes,
+  handover: handoverCodes,
   lease: leaseCodes,
   run: runCodes,
   page: pageCodes,
@@ -49,6 +51,7 @@ export const registry = {
   ...masterCodes,
   ...settingsCodes,
   ...provenanceCodes,
+  ...handoverCodes,
   ...leaseCodes,
   ...runCodes,
   ...pageCodes,

@@ -157,5 +157,6 @@ function deliverableOf(
         ? null
         : { median: luma.median, worst: luma.worst, frame: luma.frame, timecode: luma.timecode },
     audioTracks: isFrames ? 0 : outcome.audio.length,
+    shownBy: isFrames ? null : outcome.shown,
   };
 }

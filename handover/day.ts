@@ -13,6 +13,7 @@ import type { Ratio, Rate } from '../media/time/rate.ts';
 import type { Timecode } from '../media/time/timecode.ts';
 import type { Cadence, TimecodeOrigin } from '../profiles/cadence.ts';
 import type { AmfOutcome } from '../profiles/master/amf.ts';
+import type { Shown } from '../profiles/shown/schema.ts';
 
 export interface Day {
   /** As the shoot day is called. */
@@ -167,6 +168,8 @@ export interface DayDeliverable {
     readonly timecode: string | null;
   } | null;
   readonly audioTracks: number;
+  /** The colour way that its pictures go; null: they stay as recorded, or it is a master. */
+  readonly shownBy: Shown | null;
 }
 
 export interface DayFile {

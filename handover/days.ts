@@ -4,7 +4,7 @@ import { readdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import { fsPath, nameFromBytes } from '../files/names.ts';
 import { inDayOrder } from './consistency/differences.ts';
-import { nightPlace } from './night.ts';
+import { pageLayout } from './layout.ts';
 import { daysOf } from './read-day.ts';
 
 /** Names of their folders, in the order of days. */
@@ -12,6 +12,6 @@ export async function daysWithPages(delivery: string): Promise<string[]> {
   const names = (await readdir(fsPath(delivery), { withFileTypes: true, encoding: 'buffer' }))
     .filter((entry) => entry.isDirectory())
     .map((entry) => nameFromBytes(entry.name))
-    .filter((name) => existsSync(fsPath(nightPlace(join(delivery, name)))));
+    .filter((name) => existsSync(fsPath(pageLayout.night(join(delivery, name)))));
   return [...new Set([...(await daysOf(delivery)), ...names])].sort(inDayOrder);
 }

@@ -1,15 +1,42 @@
-/** Where what is handed over lies in a delivery. */
+/** Where a handover lies in a day of a delivery, and what people open of it. The only place that builds these names. */
 import { join } from 'node:path';
+import { collisionKey } from '../files/safe-names.ts';
 import { folderName } from '../ledger/layout.ts';
 
 export const HANDOVER = 'handover';
+/** In the delivery's own folder. */
 export const SHOW_PAGE = 'show.html';
 
-/** `dayFolder`: <delivery>/<day>. */
-export const handoverFolder = (dayFolder: string): string => join(dayFolder, HANDOVER);
+export const handoverLayout = {
+  bin: 'bin.otio',
+  timeline: 'timeline.otio',
+  log: 'log.csv',
+  checksums: 'checksums.sha256',
+  statement: 'statement.json',
+  rollBin: (folder: string): string => `${folder}/${folder}.otio`,
+  edl: (folder: string, counting: string): string => `${folder}/${folder}.${counting}.edl`,
+  amf: (folder: string, clipId: string): string => `${folder}/${clipId}.amf`,
+} as const;
 
-export const morningPage = (dayFolder: string): string => join(handoverFolder(dayFolder), 'morning.html');
+/** A roll of that name would lie where the handover of its day does. */
+export const isHandoverName = (folder: string): boolean => collisionKey(folder) === collisionKey(HANDOVER);
 
-/** Below the handover folder. `sheet`: from 1. */
-export const sheetPath = (roll: string, sheet: number): string =>
-  `sheets/${folderName(roll)}${sheet === 1 ? '' : `-${sheet}`}.jpg`;
+const PAGE = 'morning.html';
+const NIGHT = 'night.json';
+const MADE = 'made.json';
+const SHEETS = 'sheets';
+
+/** Of `<delivery>/<day>`. What speaks of held rolls as well, and is therefore named by no statement. */
+export const pageLayout = {
+  page: (dayFolder: string): string => join(dayFolder, HANDOVER, PAGE),
+  night: (dayFolder: string): string => join(dayFolder, HANDOVER, NIGHT),
+  made: (dayFolder: string): string => join(dayFolder, HANDOVER, MADE),
+  sheets: (dayFolder: string): string => join(dayFolder, HANDOVER, SHEETS),
+  /** From the page's folder. `sheet`: from 1. */
+  sheet: (roll: string, sheet: number): string =>
+    `${SHEETS}/${folderName(roll)}${sheet === 1 ? '' : `-${sheet}`}.jpg`,
+} as const;
+
+/** Below the handover's folder: whether a run or `page` writes it there. */
+export const isPageFile = (path: string): boolean =>
+  [PAGE, NIGHT, MADE].includes(path) || (path.startsWith(`${SHEETS}/`) && path.endsWith('.jpg'));

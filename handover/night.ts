@@ -1,10 +1,9 @@
 /** What a run says of its night beside the day's rolls, for whoever reads the day without the run: which rolls there were, and how it ended. */
-import { join } from 'node:path';
 import { z } from 'zod';
 import { findingSchema } from '../findings/finding.ts';
 import { readRecord, writeRecord } from '../ledger/store.ts';
 import { verdicts } from '../ledger/roll.ts';
-import { handoverFolder } from './layout.ts';
+import { pageLayout } from './layout.ts';
 
 export const nightRecordSchema = z.looseObject({
   version: z.literal(0).describe('0 until the form is settled'),
@@ -33,18 +32,16 @@ export const nightRecordSchema = z.looseObject({
 });
 export type NightRecord = z.infer<typeof nightRecordSchema>;
 
-export const nightPlace = (dayFolder: string): string => join(handoverFolder(dayFolder), 'night.json');
-
 /** `dayFolder`: <delivery>/<day>. */
 export async function writeNight(
   dayFolder: string,
   night: Omit<NightRecord, 'version' | 'kind'>,
 ): Promise<void> {
-  await writeRecord(nightPlace(dayFolder), nightRecordSchema, {
+  await writeRecord(pageLayout.night(dayFolder), nightRecordSchema, {
     version: 0,
     kind: 'night',
     ...night,
   } as NightRecord);
 }
 
-export const readNight = (dayFolder: string) => readRecord(nightPlace(dayFolder), nightRecordSchema);
+export const readNight = (dayFolder: string) => readRecord(pageLayout.night(dayFolder), nightRecordSchema);

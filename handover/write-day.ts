@@ -10,9 +10,9 @@ import { layout } from '../ledger/layout.ts';
 import { readRecord, recordBytes, writeWhole } from '../ledger/store.ts';
 import { dayBefore, type DayDifferences, differencesOf } from './consistency/differences.ts';
 import { type DayMade, dayMadeSchema } from './consistency/made.ts';
-import { madeByReports, madeOnRecord, madePlace } from './consistency/read-made.ts';
+import { madeByReports, madeOnRecord } from './consistency/read-made.ts';
 import type { Day, DayRoll } from './day.ts';
-import { handoverFolder, morningPage, sheetPath } from './layout.ts';
+import { HANDOVER, pageLayout } from './layout.ts';
 import { type NightRecord, readNight } from './night.ts';
 import { morningPageOf } from './page/morning-page.ts';
 import { type Morning, type NightState, type PagePicture, pictureKey } from './page/morning.ts';
@@ -64,17 +64,16 @@ export async function writeDayPages(request: DayPagesRequest): Promise<PagesWrit
     sheets: pictures.sheets,
     differences,
   });
-  const { written, finding: refused } = await writeOwn(morningPage(dayFolder), Buffer.from(page));
+  const { written, finding: refused } = await writeOwn(pageLayout.page(dayFolder), Buffer.from(page));
   return {
-    written: [...pictures.written, ...(written ? [morningPage(dayFolder)] : [])],
+    written: [...pictures.written, ...(written ? [pageLayout.page(dayFolder)] : [])],
     findings: [...pictures.findings, ...(refused === null ? [] : [refused])],
     differences,
   };
 }
 
 async function linkOnTheWay(dayFolder: string): Promise<Finding | null> {
-  const folder = handoverFolder(dayFolder);
-  for (const place of [dayFolder, folder, join(folder, 'sheets')])
+  for (const place of [dayFolder, join(dayFolder, HANDOVER), pageLayout.sheets(dayFolder)])
     if ((await linkAt(place)) !== null)
       return finding('page-not-written', 'a symbolic link', 'the folder itself', { file: place });
   return null;
@@ -177,7 +176,7 @@ async function writeSheets(
   );
   // A roll without any still has nothing to show.
   const sheets = pictures.size === 0 ? 0 : Math.ceil(clips.length / CLIPS_OF_A_SHEET);
-  const placeOf = (sheet: number): string => join(handoverFolder(dayFolder), sheetPath(roll.roll, sheet));
+  const placeOf = (sheet: number): string => join(dayFolder, HANDOVER, pageLayout.sheet(roll.roll, sheet));
   for (let sheet = 1; sheet <= sheets; sheet += 1) {
     const picture = sheetPicture({
       day: day.day,
@@ -194,7 +193,7 @@ async function writeSheets(
       jpegOf(picture, SHEET_QUALITY, OUR_MARK),
     );
     if (written) made.written.push(placeOf(sheet));
-    if (refused === null) made.paths.push(sheetPath(roll.roll, sheet));
+    if (refused === null) made.paths.push(pageLayout.sheet(roll.roll, sheet));
     else made.findings.push({ ...refused, roll: roll.roll });
   }
   // Of an earlier verdict with more clips.
@@ -213,9 +212,9 @@ async function differencesOfDay(delivery: string, folder: string): Promise<DayDi
 async function keepMade(dayFolder: string, made: DayMade): Promise<void> {
   const bytes = recordBytes(dayMadeSchema, made);
   try {
-    const before = await readRecord(madePlace(dayFolder), dayMadeSchema);
+    const before = await readRecord(pageLayout.made(dayFolder), dayMadeSchema);
     if (before.state === 'read' && before.bytes.equals(bytes)) return;
-    await writeWhole(madePlace(dayFolder), bytes);
+    await writeWhole(pageLayout.made(dayFolder), bytes);
   } catch (error) {
     // It is read from the reports where it is not kept, and the page itself says what cannot be written.
     if (codeOf(error) === '') throw error;

@@ -6,7 +6,7 @@ import type { Finding } from '../findings/finding.ts';
 import { madeOnRecord } from './consistency/read-made.ts';
 import { showMadeOf } from './consistency/show.ts';
 import { daysWithPages } from './days.ts';
-import { HANDOVER, morningPage, SHOW_PAGE } from './layout.ts';
+import { HANDOVER, pageLayout, SHOW_PAGE } from './layout.ts';
 import { type ShowPage, showPageOf } from './page/show-page.ts';
 import { tenthsText } from './words.ts';
 import { writeOwn } from './write-own.ts';
@@ -29,7 +29,7 @@ export async function writeShowPage(
       rolls: day.rolls,
       clips: day.clips,
       length: tenthsText(day.tenths),
-      page: existsSync(fsPath(morningPage(dayFolder))) ? `${folder}/${HANDOVER}/morning.html` : null,
+      page: existsSync(fsPath(pageLayout.page(dayFolder))) ? `${folder}/${HANDOVER}/morning.html` : null,
     });
   }
   const place = join(delivery, SHOW_PAGE);

@@ -13,6 +13,7 @@ import { HANDOVER, SHOW_PAGE } from '../../handover/layout.ts';
 import { linkAt, linkFinding } from '../../ledger/delivery-links.ts';
 import { layout, OWN_PREFIX } from '../../ledger/layout.ts';
 import { unfinishedBelow } from '../../ledger/unfinished.ts';
+import { auditHandover } from '../../handover/audit.ts';
 import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
 import { isSystemName } from '../../files/system-files.ts';
 import type { AuditRequest, RollAudit } from './request.ts';
@@ -121,6 +122,9 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
     if (ourRolls.size === 0) continue;
     ourDays.add(day);
     await nameForeign(layout.dayFolder(request.delivery, day), new Set([...ourRolls, HANDOVER]));
+    if (!ourRolls.has(HANDOVER))
+      for (const item of await auditHandover(layout.dayFolder(request.delivery, day)))
+        beside.add({ ...item, file: join(day, item.file ?? '') });
   }
   for (const item of await linkedIn(request.delivery, isDay)) {
     beside.add(item);

@@ -1,8 +1,10 @@
 /** `rushlight check`: intake alone. Every byte of every copy against the manifests; writes nothing, but for copies that `--deliver` adds to verdicts. */
 import { existsSync } from 'node:fs';
-import { FindingError, finding, blocks } from '../../findings/finding.ts';
+import { append } from '../../findings/append.ts';
+import { type Finding, FindingError, finding, blocks } from '../../findings/finding.ts';
 import { startLeaseKeeper } from '../../ledger/lease-keeper.ts';
 import { isVerified } from '../../ledger/roll.ts';
+import { handOver } from '../handover/hand-over.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import type { ReadRoll } from '../intake/since.ts';
 import { holdDelivery } from '../night/delivery-hold.ts';
@@ -64,7 +66,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
     interrupts.end();
   }
   const whole = results.length === rolls.length;
-  const late = whole ? await addAll(results, folders) : [];
+  const late = whole ? await addAll(results, folders, findings) : [];
   const good =
     whole &&
     results.every(isVerified) &&
@@ -92,7 +94,11 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
 }
 
 /** Under the delivery's lease: a run that is at work there decides on its own. Throws FindingError (exit 2) when one is. */
-async function addAll(results: readonly ReadRoll[], folders: NightFolders): Promise<LateCopies[]> {
+async function addAll(
+  results: readonly ReadRoll[],
+  folders: NightFolders,
+  findings: Finding[],
+): Promise<LateCopies[]> {
   const { delivery } = folders;
   if (delivery === '') return [];
   if (!existsSync(delivery))
@@ -116,6 +122,8 @@ async function addAll(results: readonly ReadRoll[], folders: NightFolders): Prom
         if (failure !== null) throw new FindingError([failure], 1);
         late.push(await addLateCopies(intake, rollOnDelivery(folders, intake.roll)));
       }
+      // The statements that it names are others now.
+      if (late.some(({ added }) => added.length > 0)) append(findings, await handOver(folders));
       return late;
     } finally {
       await hold.release();

@@ -6,7 +6,7 @@ import { append } from '../../findings/append.ts';
 import { codeOf } from '../../files/error-code.ts';
 import { blocks, type Finding, finding } from '../../findings/finding.ts';
 import { differenceNotes } from '../../handover/consistency/differences.ts';
-import { morningPage } from '../../handover/layout.ts';
+import { pageLayout } from '../../handover/layout.ts';
 import { type NightRecord, writeNight } from '../../handover/night.ts';
 import { writeDayPages } from '../../handover/write-day.ts';
 import { writeShowPage } from '../../handover/write-show.ts';
@@ -91,6 +91,6 @@ async function unlessGone(
     return (await write()).filter((item) => !blocks(item));
   } catch (error) {
     const found = codeOf(error) || (error instanceof Error ? error.message : String(error));
-    return [finding('page-not-written', found, 'a page', { file: morningPage(dayFolderOf(request)) })];
+    return [finding('page-not-written', found, 'a page', { file: pageLayout.page(dayFolderOf(request)) })];
   }
 }

@@ -46,6 +46,8 @@ export interface NightContext extends RollContext {
   readonly reading: LimitFunction;
   /** Plans one roll at a time: both would count the same room. */
   readonly planning: LimitFunction;
+  /** Writes the handover of the day anew, one at a time. */
+  handOver(): Promise<void>;
   say(line: string): void;
   readonly target: Pick<Target, 'gone'>;
   /** Of every roll that the night begins, as far as it is known. */
@@ -90,7 +92,10 @@ export async function nightOfRoll(
     }));
     if (work.length > 0) await make(known, work, context);
   });
-  return await gate(known, { made, kept }, context);
+  const result = await gate(known, { made, kept }, context);
+  // Whoever waits for this roll need not wait for the night.
+  if (result.verdict === 'ready') await context.handOver();
+  return result;
 }
 
 async function make(known: KnownRoll, work: readonly Work[], context: NightContext): Promise<void> {

@@ -14,6 +14,7 @@ import { machineId, stateFolder } from '../../files/machine-id.ts';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
+import { handOver } from '../handover/hand-over.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import type { KnownRoll } from '../roll/know.ts';
@@ -133,6 +134,8 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     making.watch.stop();
     noteUnmatched(request, run, known);
     for (const item of await sweeping.end()) run.note(item);
+    // Last of all: nothing is staged any more, and every verdict is the one that stays.
+    if (mayHandOver(run, interrupts)) for (const item of await handOver(request.folders)) run.note(item);
     // A machine that lacks the store's program is a machine's fault, not the night's.
     await engine.ready;
     tracker.assertNothingLeft();
@@ -166,6 +169,10 @@ function noteMachine(run: RunState): void {
   if (!kept)
     run.note(finding('machine-id-not-kept', why ?? '', 'a file that lasts', { file: stateFolder() }));
 }
+
+/** A night that was asked to stop leaves what it has whole; one whose target is gone has nowhere to write. */
+const mayHandOver = ({ halted }: RunState, { first, second }: Interrupts): boolean =>
+  halted === null || (first.aborted && !second.aborted);
 
 /** Rolls, cameras and CDLs of the settings that the day does not have; of a roll that was not surveyed nothing is known. */
 function noteUnmatched({ settings }: NightRequest, run: RunState, known: readonly KnownRoll[]): void {
@@ -285,6 +292,8 @@ function contextOf(
     target,
     reading: pLimit(1),
     planning: pLimit(1),
+    // What is wrong with it is reported at the end, when no other roll is decided meanwhile.
+    handOver: oneAtATime(async () => void (await handOver(request.folders))),
     make: async (roll, work) => {
       await engine.ready;
       await engine.startWorkers();
@@ -293,6 +302,11 @@ function contextOf(
     halted: () => run.halted,
     log: run.log,
   } satisfies Partial<NightContext>;
+}
+
+function oneAtATime(task: () => Promise<void>): () => Promise<void> {
+  const limit = pLimit(1);
+  return () => limit(task);
 }
 
 function resultOf(

@@ -7,7 +7,8 @@ import {
   type RollPlace,
 } from '../../files/manifest/day.ts';
 import { placesApart } from '../../files/manifest/find.ts';
-import { layout } from '../../ledger/layout.ts';
+import { HANDOVER, isHandoverName } from '../../handover/layout.ts';
+import { folderName, layout } from '../../ledger/layout.ts';
 import { type DiscoveredRoll, discoverRolls } from '../intake/index.ts';
 import { rollCollisions } from '../plan/names.ts';
 import type { NightFolders } from './folders.ts';
@@ -64,5 +65,12 @@ export function collisionsOf(rolls: readonly DiscoveredRoll[], folders: NightFol
     findings: [],
     clips: [],
   }));
-  return new Map([...rollCollisions(places)].map(([place, reported]) => [place.roll, reported]));
+  const met = new Map([...rollCollisions(places)].map(([place, reported]) => [place.roll, reported]));
+  for (const { name } of rolls)
+    if (isHandoverName(folderName(name)))
+      met.set(
+        name,
+        finding('roll-name-reserved', name, `a roll that is not called ${HANDOVER}`, { roll: name }),
+      );
+  return met;
 }

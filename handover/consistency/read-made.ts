@@ -6,15 +6,13 @@ import { layout } from '../../ledger/layout.ts';
 import { type ClipReport, clipReportSchema } from '../../ledger/report.ts';
 import { type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
-import { handoverFolder } from '../layout.ts';
+import { pageLayout } from '../layout.ts';
 import { tenthsOf } from '../words.ts';
 import { type DayMade, dayMadeSchema, type MadeItem, madeOf } from './made.ts';
 
-export const madePlace = (dayFolder: string): string => join(handoverFolder(dayFolder), 'made.json');
-
 /** As it was kept, or as the reports say where it was not. */
 export async function madeOnRecord(dayFolder: string): Promise<DayMade> {
-  const read = await readRecord(madePlace(dayFolder), dayMadeSchema);
+  const read = await readRecord(pageLayout.made(dayFolder), dayMadeSchema);
   return read.state === 'read' ? read.value : await madeByReports(dayFolder);
 }
 

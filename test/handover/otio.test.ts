@@ -131,7 +131,7 @@ test('what we write is read again: folders, rolls, clips, ranges in the exact do
             'stack',
             [
               ['track', ['clip']],
-              ['track', ['clip']],
+              ['track', ['gap', 'clip']],
             ],
           ],
         ],

@@ -1,7 +1,7 @@
 /** Mornings to look at: days as models of days, in every state that a page can be in. */
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { Day, DayClip, DayRoll } from '../../handover/day.ts';
-import { sheetPath } from '../../handover/layout.ts';
+import { pageLayout } from '../../handover/layout.ts';
 import { type Morning, type PagePicture, pictureKey } from '../../handover/page/morning.ts';
 import { jpegOf } from '../../handover/picture/jpeg.ts';
 import type { Picture } from '../../handover/picture/picture.ts';
@@ -94,7 +94,7 @@ export function morningOf(day: Day, over: Partial<Morning> = {}): Morning {
     findings: [],
     pictures: new Map(pictures),
     withoutPictures: null,
-    sheets: new Map(day.rolls.map(({ roll }) => [roll, [sheetPath(roll, 1)]])),
+    sheets: new Map(day.rolls.map(({ roll }) => [roll, [pageLayout.sheet(roll, 1)]])),
     differences: { before: 'day-06', differences: [] },
     ...over,
   };

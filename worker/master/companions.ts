@@ -3,21 +3,10 @@ import { writeFile } from 'node:fs/promises';
 import { fsPath } from '../../files/names.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import { clfText } from '../../media/colour/clf-writer.ts';
-import { matrixStep, type ColourTransform } from '../../media/colour/steps.ts';
 import type { WithAmf } from '../../profiles/master/with-amf.ts';
-import type { Linearisation } from '../../profiles/master/linearisation.ts';
+import { rawTransform } from '../../profiles/master/raw-transform.ts';
 import { amfText } from './amf.ts';
 import { developmentText } from './attributes.ts';
-
-/** Of raw frames: camera values to AP0, exposure included. What is full, and colours that were not seen, are the business of frames. */
-function rawTransform({ matrix, exposure }: Extract<Linearisation, { kind: 'raw' }>): ColourTransform {
-  const row = ([r, g, b]: readonly [number, number, number]): [number, number, number] => [
-    exposure * r,
-    exposure * g,
-    exposure * b,
-  ];
-  return { steps: [matrixStep([row(matrix[0]), row(matrix[1]), row(matrix[2])])] };
-}
 
 const FROM_CAMERA =
   'From linear camera values (0 black, 1 the clip level of the sensor, not white-balanced) to ACES2065-1; without demosaic and highlights. ';

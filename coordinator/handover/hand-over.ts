@@ -1,0 +1,31 @@
+/** Writes the handover of a day anew, from the verdicts as they are: after a run, and after copies were added to a verdict. */
+import { codeOf } from '../../files/error-code.ts';
+import { type Finding, FindingError, finding } from '../../findings/finding.ts';
+import { publishHandover } from '../../handover/publish.ts';
+import { layout } from '../../ledger/layout.ts';
+import type { NightFolders } from '../roll/folders.ts';
+
+/** What it could not do holds no roll: the verdicts stand without it. */
+export async function handOver(
+  folders: Pick<NightFolders, 'delivery' | 'dayName'>,
+): Promise<readonly Finding[]> {
+  const dayFolder = layout.dayFolder(folders.delivery, folders.dayName);
+  try {
+    return (await publishHandover(dayFolder)).findings;
+  } catch (error) {
+    if (error instanceof FindingError) return error.findings;
+    // A run of which no roll came to a verdict has made no folder.
+    if (codeOf(error) === 'ENOENT') return [];
+    if (codeOf(error) === '') throw error;
+    return [
+      finding(
+        'handover-not-written',
+        `${codeOf(error)}: ${(error as Error).message}`,
+        'a handover of the day',
+        {
+          file: dayFolder,
+        },
+      ),
+    ];
+  }
+}
