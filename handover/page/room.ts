@@ -23,9 +23,9 @@ const QUALITIES = [80, 68, 54, 38, 22] as const;
 
 const base64Length = (bytes: number): number => 4 * Math.ceil(bytes / 3);
 
-/** Each as JPEG in Base64, in the best quality in which all fit; null: they fit in none. */
-export function packed(pictures: readonly Picture[]): string[] | null {
-  const room = MOST_BYTES - WORDS - WORDS_OF_A_CLIP * pictures.length;
+/** Each as JPEG in Base64, in the best quality in which all fit into a page of `most` bytes; null: they fit in none. */
+export function packed(pictures: readonly Picture[], most = MOST_BYTES): string[] | null {
+  const room = most - WORDS - WORDS_OF_A_CLIP * pictures.length;
   for (const quality of QUALITIES) {
     const files: Buffer[] = [];
     let length = 0;
