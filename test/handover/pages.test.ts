@@ -1,4 +1,5 @@
 /** Pages on disk: written by a run and by `page` from records alone, only where something changes, and never in the way of a verdict. */
+import { createHash } from 'node:crypto';
 import {
   cpSync,
   existsSync,
@@ -13,9 +14,11 @@ import {
 import { join } from 'node:path';
 import { beforeAll, expect, test } from 'vitest';
 import { type NightRecord, writeNight } from '../../handover/night.ts';
+import { pngOf } from '../../worker/stills/png.ts';
 import { commandProcess } from '../support/cli.ts';
 import { delivered, makeDelivered } from '../support/delivered.ts';
 import { freshFolder } from '../support/folder.ts';
+import { pictureWithDetail } from '../support/mornings.ts';
 
 beforeAll(makeDelivered);
 const run = commandProcess();
@@ -26,6 +29,39 @@ function copied(): { delivery: string; page: string; roll: string; day: string }
   cpSync(delivered.delivery, delivery, { recursive: true });
   const day = join(delivery, 'day-07');
   return { delivery, day, page: join(day, 'handover', 'morning.html'), roll: join(delivery, delivered.roll) };
+}
+
+/** Two stills of each clip, as a run leaves them: files beside the reports, named in the record by their bytes. */
+async function withStills(roll: string): Promise<string[]> {
+  const record = join(roll, 'roll.json');
+  const verdict = JSON.parse(readFileSync(record, 'utf8')) as {
+    clips: { clip: { id: string }; stills?: unknown }[];
+  };
+  const files: string[] = [];
+  mkdirSync(join(roll, 'reports', 'stills'), { recursive: true });
+  for (const entry of verdict.clips) {
+    const stills: object[] = [];
+    for (const frame of [2, 8]) {
+      const samples = Buffer.from(pictureWithDetail(64, 36, frame + files.length).samples);
+      const bytes = await pngOf({ width: 64, height: 36, bits: 8, samples, primaries: 'bt709', texts: [] });
+      const file = `reports/stills/${entry.clip.id}.00000${frame}.png`;
+      writeFileSync(join(roll, file), bytes);
+      const sha256 = createHash('sha256').update(bytes).digest('hex');
+      stills.push({
+        frame,
+        timecode: `01:00:00:0${frame}`,
+        width: 64,
+        height: 36,
+        bytes: bytes.length,
+        sha256,
+        file,
+      });
+      files.push(file);
+    }
+    entry.stills = stills;
+  }
+  writeFileSync(record, JSON.stringify(verdict));
+  return files;
 }
 
 interface Document {
@@ -53,8 +89,13 @@ const night = (over: Partial<NightRecord>): Omit<NightRecord, 'version' | 'kind'
   ...over,
 });
 
-test('a run leaves the page, a contact sheet and the page of the show; the records give the same bytes once more', async () => {
-  const { delivery, page, day } = copied();
+test('a run leaves the page and the page of the show; with stills on record come pictures and a contact sheet, the same bytes each time', async () => {
+  const { delivery, page, day, roll } = copied();
+  expect(headingOf(page)).toBe('The one roll is ready.');
+  expect(readFileSync(page, 'utf8')).toContain('no still');
+  expect(await pages(delivery)).toMatchObject({ written: [], findings: [] });
+  await withStills(roll);
+  await pages(delivery);
   expect(headingOf(page)).toBe('The one roll is ready.');
   const text = readFileSync(page, 'utf8');
   expect(text).toContain('A005C001');
@@ -83,11 +124,9 @@ test('an audit finds nothing foreign in them', async () => {
 
 test('a still that is not the one on record is not shown, and the page says what it can', async () => {
   const { delivery, roll, page } = copied();
-  const stills = (
-    JSON.parse(readFileSync(join(roll, 'roll.json'), 'utf8')) as { clips: { stills: { file: string }[] }[] }
-  ).clips;
-  const shown = stills[0]?.stills[1]?.file ?? '';
-  writeFileSync(join(roll, shown), readFileSync(join(roll, stills[1]?.stills[1]?.file ?? '')));
+  const [shown = '', , other = ''] = await withStills(roll);
+  // The first of two is that of the middle.
+  writeFileSync(join(roll, shown), readFileSync(join(roll, other)));
   const { findings } = await pages(delivery);
   expect(findings).toMatchObject([{ code: 'still-not-shown', file: `A005/${shown}` }]);
   const text = readFileSync(page, 'utf8');

@@ -9,7 +9,7 @@ import { fittedWords } from '../../handover/picture/letters.ts';
 import { fittedInto, type Picture } from '../../handover/picture/picture.ts';
 import { type Light, lightOfCode, reduced, shownAs } from '../../handover/picture/scale.ts';
 import { lightOfStill } from '../../handover/picture/still.ts';
-import { boxFor, MOST_BYTES, packed } from '../../handover/page/room.ts';
+import { boxFor, packed } from '../../handover/page/room.ts';
 import { CLIPS_OF_A_SHEET, SHEET_PICTURE, sheetPicture } from '../../handover/sheet/sheet.ts';
 import { freshFolder } from '../support/folder.ts';
 import { HOSTILE, pictureWithDetail } from '../support/mornings.ts';
