@@ -72,7 +72,8 @@ export async function writeDayPages(request: DayPagesRequest): Promise<PagesWrit
   };
 }
 
-async function linkOnTheWay(dayFolder: string): Promise<Finding | null> {
+/** null: what is written for the day lies in the delivery itself. */
+export async function linkOnTheWay(dayFolder: string): Promise<Finding | null> {
   for (const place of [dayFolder, join(dayFolder, HANDOVER), pageLayout.sheets(dayFolder)])
     if ((await linkAt(place)) !== null)
       return finding('page-not-written', 'a symbolic link', 'the folder itself', { file: place });

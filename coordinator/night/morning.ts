@@ -8,7 +8,7 @@ import { blocks, type Finding, finding } from '../../findings/finding.ts';
 import { differenceNotes } from '../../handover/consistency/differences.ts';
 import { pageLayout } from '../../handover/layout.ts';
 import { type NightRecord, writeNight } from '../../handover/night.ts';
-import { writeDayPages } from '../../handover/write-day.ts';
+import { linkOnTheWay, writeDayPages } from '../../handover/write-day.ts';
 import { writeShowPage } from '../../handover/write-show.ts';
 import { folderName, layout } from '../../ledger/layout.ts';
 import type { NightFolders } from '../roll/folders.ts';
@@ -44,9 +44,11 @@ export async function endMorning(
   request: MorningRequest,
   result: Pick<NightResult, 'rolls' | 'findings' | 'interrupted'>,
   pictures: boolean,
-): Promise<Finding[]> {
+): Promise<{ readonly findings: readonly Finding[]; readonly page: string | null }> {
   const { rolls, findings, interrupted } = result;
-  return await unlessGone(request, async () => {
+  const place = pageLayout.page(dayFolderOf(request));
+  let page: string | null = null;
+  const found = await unlessGone(request, async () => {
     await writeNight(dayFolderOf(request), {
       ...namesOf(request),
       ended: new Date().toISOString(),
@@ -56,11 +58,13 @@ export async function endMorning(
     });
     const pages = await writeDayPages({ ...placeOf(request), runAtWork: null, pictures });
     const found = [...pages.findings];
+    if (!found.some(({ code, file }) => code === 'page-not-written' && file === place)) page = place;
     if (pages.differences !== null)
       append(found, differenceNotes(request.folders.dayName, pages.differences));
     append(found, (await writeShowPage(request.folders.delivery)).findings);
     return found;
   });
+  return { findings: found, page };
 }
 
 const namesOf = ({ folders, run, began }: MorningRequest) => ({ day: folders.dayName, run, began });
@@ -86,6 +90,8 @@ async function unlessGone(
   write: () => Promise<readonly Finding[]>,
 ): Promise<Finding[]> {
   if ((await request.target.gone()) !== null) return [];
+  const link = await linkOnTheWay(dayFolderOf(request));
+  if (link !== null) return [link];
   try {
     // Whoever writes pages finds notes alone: this holds what they may do to a verdict.
     return (await write()).filter((item) => !blocks(item));

@@ -140,9 +140,9 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     await engine.ready;
     tracker.assertNothingLeft();
     const result = resultOf(request, run, rolls, interrupts.first.aborted);
-    const notes = await endMorning(morning, result, !interrupts.second.aborted);
+    const { findings: notes, page } = await endMorning(morning, result, !interrupts.second.aborted);
     for (const item of notes) run.note(item);
-    return { ...result, findings: [...result.findings, ...notes] };
+    return { ...result, findings: [...result.findings, ...notes], page };
   } finally {
     clipReaders.close();
     making?.watch.stop();
@@ -314,7 +314,7 @@ function resultOf(
   { night, run, halted, notes, began, logger, logFolder }: RunState,
   rolls: RollResult[],
   interrupted: boolean,
-): NightResult {
+): Omit<NightResult, 'page'> {
   const findings = halted === null ? [...notes] : [halted, ...notes];
   const verdict =
     rolls.every((roll) => roll.verdict === 'ready') && !findings.some(blocks) ? 'ready' : 'held';

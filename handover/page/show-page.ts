@@ -49,7 +49,7 @@ function daysOf({ days }: ValueOverDays, all: readonly string[]): Piece {
 }
 
 function traitRow({ trait, values }: TraitOverDays, days: readonly string[]): Markup {
-  return markup`<tr><th scope="row">${traitNames[trait]}</th><td>${
+  return markup`<tr><th scope="row" class="word">${traitNames[trait]}</th><td class="word">${
     values.length === 1 ? 'alike' : markup`<span class="is-held">${values.length} values</span>`
   }</td><td>${values.map(
     (one, index) =>
@@ -63,7 +63,7 @@ function traitRow({ trait, values }: TraitOverDays, days: readonly string[]): Ma
 const profileTable = ({ name: profile, days, traits }: ProfileOverDays): Markup =>
   markup`<h3>${name(profile)}</h3>
 <table><caption>On ${count(days.length, 'day')}</caption>
-<thead><tr><th scope="col">Trait</th><th scope="col">Alike?</th><th scope="col">Value</th></tr></thead>
+<thead><tr><th scope="col">Trait</th><th scope="col" class="word">Alike?</th><th scope="col">Value</th></tr></thead>
 <tbody>${traits.map((trait) => traitRow(trait, days))}</tbody></table>
 `;
 

@@ -57,6 +57,7 @@ caption { text-align: left; padding-bottom: 0.4rem; color: var(--soft); font-siz
 th, td { padding: 0.45rem 1rem 0.45rem 0; border-bottom: 1px solid var(--rule); text-align: left; vertical-align: top; font-weight: 400; }
 thead th { color: var(--soft); font-size: 0.85rem; }
 tbody th { font-weight: 600; }
+td.word, th.word { white-space: nowrap; overflow-wrap: normal; }
 td.number, th.number { text-align: right; white-space: nowrap; overflow-wrap: normal; }
 .roll { margin-top: 1.6rem; padding-top: 0.2rem; }
 .roll h3 { margin-top: 0; font-size: 1.35rem; }

@@ -85,18 +85,19 @@ class Bits {
   #held = 0;
   #count = 0;
 
+  /** `value`: not negative, below 2 to the power of `bits`, which are at most 16. */
   put(value: number, bits: number): void {
-    for (let bit = bits - 1; bit >= 0; bit -= 1) {
-      this.#held = (this.#held << 1) | ((value >> bit) & 1);
-      this.#count += 1;
-      if (this.#count === 8) {
-        this.#byte(this.#held);
-        // A marker begins so (B.1.1.5).
-        if (this.#held === 0xff) this.#byte(0);
-        this.#held = 0;
-        this.#count = 0;
-      }
+    // At most 7 that are held and 16 that come.
+    this.#held = (this.#held << bits) | value;
+    this.#count += bits;
+    while (this.#count >= 8) {
+      this.#count -= 8;
+      const byte = (this.#held >> this.#count) & 0xff;
+      this.#byte(byte);
+      // A marker begins so (B.1.1.5).
+      if (byte === 0xff) this.#byte(0);
     }
+    this.#held &= (1 << this.#count) - 1;
   }
 
   #byte(value: number): void {
@@ -107,7 +108,7 @@ class Bits {
 
   /** The last byte is filled with ones. */
   end(): Buffer {
-    if (this.#count > 0) this.put(0x7f, 8 - this.#count);
+    if (this.#count > 0) this.put((1 << (8 - this.#count)) - 1, 8 - this.#count);
     return this.#bytes.subarray(0, this.#length);
   }
 }

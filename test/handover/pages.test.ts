@@ -19,6 +19,7 @@ import { commandProcess } from '../support/cli.ts';
 import { delivered, makeDelivered } from '../support/delivered.ts';
 import { freshFolder } from '../support/folder.ts';
 import { pictureWithDetail } from '../support/mornings.ts';
+import { faultsIn } from '../support/schemas.ts';
 
 beforeAll(makeDelivered);
 const run = commandProcess();
@@ -113,6 +114,21 @@ test('a run leaves the page and the page of the show; with stills on record come
   expect((await pages(delivery)).written).toEqual([sheet, page]);
   expect(readFileSync(page).equals(whole)).toBe(true);
   expect(readFileSync(sheet).equals(picture)).toBe(true);
+});
+
+test('the records of a night, and of how a day was made, fit their schemas', () => {
+  const { day } = copied();
+  const record = (name: string): unknown =>
+    JSON.parse(readFileSync(join(day, 'handover', `${name}.json`), 'utf8'));
+  expect(record('night')).toMatchObject({
+    day: 'day-07',
+    interrupted: false,
+    ended: expect.any(String),
+    rolls: [{ roll: 'A005', verdict: 'ready', recorded: true, findings: [] }],
+  });
+  expect(faultsIn('night', record('night'))).toEqual([]);
+  expect(record('made')).toMatchObject({ day: 'day-07', rolls: 1, ready: 1, clips: 2 });
+  expect(faultsIn('made', record('made'))).toEqual([]);
 });
 
 test('an audit finds nothing foreign in them', async () => {
