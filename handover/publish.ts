@@ -48,6 +48,9 @@ interface Staged {
   readonly checked: FileDigest;
 }
 
+/** Characters that are written at a time. */
+const CHUNK = 256_000;
+
 async function stage(folder: string, { path, pieces }: HandoverFile): Promise<Staged> {
   const final = join(folder, path);
   await makeFolders(dirname(final));
@@ -65,7 +68,7 @@ async function stage(folder: string, { path, pieces }: HandoverFile): Promise<St
       if (typeof piece === 'string') {
         buffered.push(piece);
         length += piece.length;
-        if (length > 1_000_000) await flush();
+        if (length > CHUNK) await flush();
       } else {
         await flush();
         await handle.writeFile(piece);

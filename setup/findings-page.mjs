@@ -28,6 +28,11 @@ const areas = [
   ],
   ['provenance', 'The statement', 'Found when a delivery is audited or signed.'],
   [
+    'handover',
+    'The handover',
+    'Found when a day is handed over: at the end of a run, in an audit, and when it is copied to drives.',
+  ],
+  [
     'lease',
     'Who is at work',
     'Found when a run or worker takes a delivery or a work folder, and while it has it.',

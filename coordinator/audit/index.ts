@@ -14,8 +14,10 @@ import { linkAt, linkFinding } from '../../ledger/delivery-links.ts';
 import { layout, OWN_PREFIX } from '../../ledger/layout.ts';
 import { unfinishedBelow } from '../../ledger/unfinished.ts';
 import { auditHandover } from '../../handover/audit.ts';
+import { HISTORY_FOLDER } from '../../files/manifest/chain.ts';
 import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
 import { isSystemName } from '../../files/system-files.ts';
+import { auditDriveHistory } from '../handover/history-audit.ts';
 import type { AuditRequest, RollAudit } from './request.ts';
 import { auditRoll } from './roll.ts';
 
@@ -121,7 +123,12 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
     }
     if (ourRolls.size === 0) continue;
     ourDays.add(day);
-    await nameForeign(layout.dayFolder(request.delivery, day), new Set([...ourRolls, HANDOVER]));
+    await nameForeign(
+      layout.dayFolder(request.delivery, day),
+      new Set([...ourRolls, HANDOVER, HISTORY_FOLDER]),
+    );
+    for (const item of await auditDriveHistory(layout.dayFolder(request.delivery, day)))
+      beside.add({ ...item, file: join(day, item.file ?? '') });
     if (!ourRolls.has(HANDOVER))
       for (const item of await auditHandover(layout.dayFolder(request.delivery, day)))
         beside.add({ ...item, file: join(day, item.file ?? '') });

@@ -40,12 +40,18 @@ const failed = (error: unknown, file: HandedFile): Finding =>
     file: file.path,
   });
 
+export interface CopyRules {
+  readonly signal: AbortSignal;
+  /** How a copy is read back; given so that a drive that gives other bytes can be stood in for. */
+  readonly readBack?: typeof digestOfFile;
+}
+
 /** In the order of the drives. Throws the signal's reason, with nothing under a name that is not whole. */
 export async function copyFile(
   sourceFolder: string,
   file: HandedFile,
   drives: readonly CopyDrive[],
-  signal: AbortSignal,
+  rules: CopyRules,
 ): Promise<Copied[]> {
   const results = new Map<CopyDrive, Copied>();
   const due: CopyDrive[] = [];
@@ -55,7 +61,7 @@ export async function copyFile(
     else results.set(drive, there);
   }
   if (due.length > 0)
-    for (const [drive, result] of await stageAndName(sourceFolder, file, due, signal))
+    for (const [drive, result] of await stageAndName(sourceFolder, file, due, rules))
       results.set(drive, result);
   return drives.map((drive) => results.get(drive) as Copied);
 }
@@ -81,7 +87,7 @@ async function stageAndName(
   sourceFolder: string,
   file: HandedFile,
   due: readonly CopyDrive[],
-  signal: AbortSignal,
+  rules: CopyRules,
 ): Promise<Map<CopyDrive, Copied>> {
   const results = new Map<CopyDrive, Copied>();
   const refuse = (drive: CopyDrive, found: Finding): void =>
@@ -99,7 +105,7 @@ async function stageAndName(
         refuse(drive, failed(error, file));
       }
     }
-    const read = await pour(join(sourceFolder, file.path), file, { stagings, refuse, signal });
+    const read = await pour(join(sourceFolder, file.path), file, { stagings, refuse, signal: rules.signal });
     for (const { drive, staged, handle } of stagings) {
       if (results.has(drive)) continue;
       try {
@@ -112,10 +118,10 @@ async function stageAndName(
           );
         else {
           await handle.sync();
-          results.set(drive, await name(file, drive, staged, signal));
+          results.set(drive, await name(file, drive, staged, rules));
         }
       } catch (error) {
-        signal.throwIfAborted();
+        rules.signal.throwIfAborted();
         if (codeOf(error) === '') throw error;
         refuse(drive, failed(error, file));
       }
@@ -173,9 +179,9 @@ async function name(
   file: HandedFile,
   { dayFolder, isOurs }: CopyDrive,
   staged: string,
-  signal: AbortSignal,
+  { signal, readBack = digestOfFile }: CopyRules,
 ): Promise<Copied> {
-  const checked = await digestOfFile(staged, signal);
+  const checked = await readBack(staged, signal);
   if (checked.sha256 !== file.sha256)
     return {
       kind: 'refused',

@@ -245,7 +245,7 @@ async function handDay(day: DayToHand, drives: readonly Drive[], { signal, onFil
       day.folder,
       file,
       whole.map(([, target]) => target),
-      signal,
+      { signal },
     );
     for (const [index, [drive, target]] of whole.entries())
       await note(file, results[index] as Copied, { drive, target, history: history.get(drive) ?? [] });

@@ -2,19 +2,16 @@
  * The ASC MHL history of a day on a drive: a generation for each handover that brought something, from the checksums that were read back. Records that
  * are written again with a later verdict are left out by its ignore patterns: `handover/checksums.sha256` has them. Source: ASC MHL specification v1.0.
  */
-import { readdir, readFile } from 'node:fs/promises';
 import { hostname } from 'node:os';
-import { basename, join } from 'node:path';
-import { codeOf } from '../../files/error-code.ts';
+import { basename } from 'node:path';
 import { packageVersion } from '../../files/installation.ts';
-import { CHAIN_FILE, HISTORY_FOLDER } from '../../files/manifest/chain.ts';
 import { folderHashes } from '../../files/manifest/directory-hash.ts';
 import { DEFAULT_IGNORE } from '../../files/manifest/generation.ts';
-import { type History, readHistory } from '../../files/manifest/history.ts';
 import { generationName, writeGeneration, type WrittenFile } from '../../files/manifest/write-generation.ts';
 import { blocks, type Finding, FindingError } from '../../findings/finding.ts';
 import { HANDOVER } from '../../handover/layout.ts';
 import { writeFirst, writeFurther } from '../manifests/write.ts';
+import { historyThere } from './history-audit.ts';
 
 /** Patterns as in a gitignore file, from the day's folder. */
 const LEFT_OUT = [
@@ -35,30 +32,14 @@ export interface OnDrive {
   readonly modifiedAt: Date;
 }
 
-async function existing(dayFolder: string): Promise<{ history: History; chain: Buffer } | null> {
-  const folder = join(dayFolder, HISTORY_FOLDER);
-  let names: string[];
-  try {
-    names = await readdir(folder);
-  } catch (error) {
-    if (codeOf(error) === 'ENOENT') return null;
-    throw error;
-  }
-  const files = new Map<string, Buffer>();
-  for (const name of names.filter((one) => one === CHAIN_FILE || /\.mhl$/i.test(one)))
-    files.set(name, await readFile(join(folder, name)));
-  const history = readHistory(files, folder);
-  const faults: readonly Finding[] = history.findings.filter(blocks);
-  if (faults.length > 0) throw new FindingError(faults);
-  return { history, chain: files.get(CHAIN_FILE) ?? Buffer.alloc(0) };
-}
-
 /** Full path of the generation that was written; null: the history names all of it already. Throws FindingError for a history that is not whole. */
 export async function writeDriveHistory(
   dayFolder: string,
   files: readonly OnDrive[],
 ): Promise<string | null> {
-  const before = await existing(dayFolder);
+  const before = await historyThere(dayFolder);
+  const faults: readonly Finding[] = before?.history.findings.filter(blocks) ?? [];
+  if (faults.length > 0) throw new FindingError(faults);
   const known = new Map(before?.history.statements.map(({ path, hashes }) => [path, hashes]));
   const written = files.map(({ path, bytes, xxh128, modifiedAt }): WrittenFile => {
     const stated = known

@@ -7,6 +7,7 @@ import { findingSchema } from '../../findings/finding.ts';
 import { dayMadeSchema } from '../../handover/consistency/made.ts';
 import { nightRecordSchema } from '../../handover/night.ts';
 import { clipSchema } from '../../ledger/clip.ts';
+import { handoverPredicateSchema } from '../../handover/statement.ts';
 import { predicateSchema } from '../../ledger/provenance/predicate.ts';
 import { jobProgressSchema } from '../../ledger/queue.ts';
 import { checkResultSchema, clipReportSchema, deliverableReportSchema } from '../../ledger/report.ts';
@@ -180,6 +181,13 @@ export function recordForms(): readonly RecordForm[] {
       where:
         '`predicate` in `<delivery>/<day>/<roll>/statement.json`, an in-toto Statement (https://in-toto.io/Statement/v1). Its subjects are the outputs of the roll by digest',
       schema: written(predicateSchema, 'output'),
+    },
+    {
+      name: 'handover-predicate',
+      title: 'handover/statement.json, its predicate',
+      where:
+        '`predicate` in `<delivery>/<day>/handover/statement.json`, an in-toto Statement. Its subjects are the files of the handover by digest; [handover.md](handover.md)',
+      schema: written(handoverPredicateSchema, 'output'),
     },
     {
       name: 'job-progress',

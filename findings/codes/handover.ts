@@ -6,7 +6,7 @@ export const handoverCodes = {
     weight: 'hold',
     title: 'the records of a ready roll do not say what is handed over of it',
     remedy:
-      'Run `rushlight audit <delivery>`: it says which record or file of the roll differs. Clear that, run again, and the handover is written anew.',
+      'Run `rushlight audit <delivery>`: it says which record or file of the roll differs. Clear that and run again, which writes the handover.',
   },
   'handover-name-taken': {
     weight: 'hold',
@@ -18,29 +18,29 @@ export const handoverCodes = {
     weight: 'hold',
     title: 'the handover of a day could not be written',
     remedy:
-      'The rolls are not touched by this. Look at the drive of the delivery: whether it is there, has room and takes writing. Then run again.',
+      'Look at the drive of the delivery: whether it is there, has room and takes writing. Then run again. The verdicts of the rolls do not rest on it.',
   },
   'handover-file-differs': {
     weight: 'hold',
     title: 'a file of the handover is not the one that was written',
     remedy:
-      'Do not hand it on. Move the file out of the folder, keep it if somebody changed it on purpose, and run again: it is written anew from the records.',
+      'Do not hand it on. Move the file out of the folder, keep it if somebody changed it on purpose, and run again: it is written from the records.',
   },
   'handover-file-absent': {
     weight: 'hold',
     title: 'a file of the handover is not there',
-    remedy: 'Run again: it is written anew from the records.',
+    remedy: 'Run again: it is written from the records.',
   },
   'handover-damaged': {
     weight: 'hold',
     title: 'the statement of the handover cannot be read',
     remedy:
-      'Move the folder `handover` of the day away, and run again: it is written anew from the records. Then compare, if anybody worked with it.',
+      'Move the folder `handover` of the day away, and run again: it is written from the records. Then compare, if anybody worked with it.',
   },
   'handover-outdated': {
     weight: 'hold',
     title: 'the handover is of other rolls, or of an earlier verdict on them',
-    remedy: 'Run again: the handover is written anew from the verdicts as they are now.',
+    remedy: 'Run again: the handover is written from the verdicts as they are now.',
   },
   'handover-absent': {
     weight: 'note',
@@ -61,7 +61,7 @@ export const handoverCodes = {
     weight: 'note',
     title: 'a roll that is held is not handed over',
     remedy:
-      'Nothing is wrong with what was copied. Clear the findings of the roll, run again, and hand over again: only what is missing is copied.',
+      'Clear the findings of the roll, run again, and hand over again: only what is missing is copied. What was copied is right without it.',
   },
   'handover-drive-full': {
     weight: 'hold',
@@ -91,6 +91,6 @@ export const handoverCodes = {
     weight: 'hold',
     title: 'a file could not be copied to a drive',
     remedy:
-      'See that the drive is there, takes writing and has room. Start the same command again: only what is missing is copied.',
+      'Look at the drive: whether it is there, takes writing and has room. Start the same command again: only what is missing is copied.',
   },
 } as const satisfies Record<string, CodeEntry>;

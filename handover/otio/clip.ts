@@ -31,27 +31,30 @@ const rateJson = (rate: Rate | null): Json => (rate === null ? null : formatRati
 /** What it starts at and how it runs; a deliverable without timecode counts from 0. */
 const rangeOf = ({ start, frames, rate }: DayDeliverable): Json => timeRange(start?.frame ?? 0, frames, rate);
 
-function deliverableReference(made: DayDeliverable): Json {
+/** `lean`: only what leads a frame back to its source. */
+function deliverableReference(made: DayDeliverable, lean: boolean): Json {
   const { profile, use, reel, start, timecodeFrom, cadence, rate, file, numbered, width, height, codec } =
     made;
   const parts: ReferenceParts = {
     name: profile,
-    metadata: {
-      use,
-      profile,
-      reel,
-      timecode: timecodeJson(start, timecodeFrom),
-      rate: rateJson(rate),
-      slower: rateJson(cadence.offSpeed?.slower ?? null),
-      grid: plainJson(cadence.constant),
-      width,
-      height,
-      codec,
-      text_in_picture: made.burntIn,
-      bytes: file?.bytes ?? 0,
-      sha256: file?.sha256 ?? null,
-      amf: made.amf === null ? null : urlFromHandover(made.amf.path),
-    },
+    metadata: lean
+      ? { reel, grid: plainJson(cadence.constant) }
+      : {
+          use,
+          profile,
+          reel,
+          timecode: timecodeJson(start, timecodeFrom),
+          rate: rateJson(rate),
+          slower: rateJson(cadence.offSpeed?.slower ?? null),
+          grid: plainJson(cadence.constant),
+          width,
+          height,
+          codec,
+          text_in_picture: made.burntIn,
+          bytes: file?.bytes ?? 0,
+          sha256: file?.sha256 ?? null,
+          amf: made.amf === null ? null : urlFromHandover(made.amf.path),
+        },
     range: rangeOf(made),
   };
   const url = urlFromHandover(file?.path ?? '');
@@ -68,7 +71,7 @@ function deliverableReference(made: DayDeliverable): Json {
 }
 
 /** The source stays with whoever shot it: it is named, with all that is needed to find each of its frames, and no place is claimed for it. */
-function sourceReference(clip: DayClip, cut: DayDeliverable | null): Json {
+function sourceReference(clip: DayClip, cut: DayDeliverable | null, lean: boolean): Json {
   const { recorded, source } = clip;
   if (recorded === null) throw new RangeError(`${clip.name}: a source that nobody measured`);
   const counting: Counting | null = countingOfSource(recorded, cut?.rate ?? null);
@@ -77,13 +80,17 @@ function sourceReference(clip: DayClip, cut: DayDeliverable | null): Json {
     name: printable(source.files[0] ?? clip.name),
     metadata: {
       reel: recorded.reel,
-      camera_reel: recorded.cameraReel,
-      timecode: timecodeJson(recorded.start, recorded.timecodeFrom),
-      rate: rateJson(recorded.rate),
       frames: recorded.frames,
       files: plainJson(names),
-      bytes: source.bytes,
-      content_digest: source.contentDigest,
+      ...(lean
+        ? {}
+        : {
+            camera_reel: recorded.cameraReel,
+            timecode: timecodeJson(recorded.start, recorded.timecodeFrom),
+            rate: rateJson(recorded.rate),
+            bytes: source.bytes,
+            content_digest: source.contentDigest,
+          }),
     },
     range: timeRange(counting?.start.frame ?? 0, recorded.frames, counting?.rate ?? recorded.rate),
   });
@@ -129,10 +136,10 @@ function ours(clip: DayClip, cut: DayDeliverable | null): { readonly [name: stri
 export function otioClip(clip: DayClip, lean = false): Json {
   const cut = cutOf(clip);
   const references: Record<string, Json> = {};
-  if (cut !== null) references[DEFAULT_KEY] = deliverableReference(cut);
+  if (cut !== null) references[DEFAULT_KEY] = deliverableReference(cut, lean);
   for (const made of lean ? [] : clip.deliverables)
-    if (made !== cut && made.file !== null) references[keyOf(made)] = deliverableReference(made);
-  if (clip.recorded !== null) references[SOURCE_KEY] = sourceReference(clip, cut);
+    if (made !== cut && made.file !== null) references[keyOf(made)] = deliverableReference(made, lean);
+  if (clip.recorded !== null) references[SOURCE_KEY] = sourceReference(clip, cut, lean);
   return clipObject(
     {
       name: printable(clip.name),

@@ -1,5 +1,8 @@
 /** The log: RFC 4180, nothing that a spreadsheet would take for a formula, every row whole. */
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { expect, test } from 'vitest';
+import { packageFolder } from '../../files/installation.ts';
 import { csvCell, logColumns, logPieces } from '../../handover/csv.ts';
 import { parseTimecode } from '../../media/time/timecode.ts';
 import { modelRoll } from '../support/day-model.ts';
@@ -70,6 +73,13 @@ test('every row has every column, whatever its names hold', async () => {
   expect(scenes.slice(0, 5)).toEqual(["'=1+1", "'+SUM(A1)", "'-2", "'@x", '"quoted", with comma']);
   expect(rows[2]?.[column('slower')]).toBe('2');
   expect(rows[0]?.slice(column('start'), column('end') + 1)).toEqual(['01:00:50;00', '01:01:10;02']);
+});
+
+test('docs/handover.md has the columns, in their order and words', () => {
+  const page = readFileSync(join(packageFolder, 'docs', 'handover.md'), 'utf8');
+  const table = (page.split('| column | what it is |')[1] ?? '').split('\n\n')[0] ?? '';
+  const rows = [...table.matchAll(/^\| `([a-z_]+)` \| (.+) \|$/gm)].map(([, name, says]) => ({ name, says }));
+  expect(rows).toEqual(logColumns);
 });
 
 test.each([

@@ -56,6 +56,8 @@ test('status, audit and sign of a folder without a roll', async () => {
   const folder = freshFolder('json');
   await expectDocument('status', ['status', folder, '--work', join(folder, 'work')], 1);
   await expectDocument('audit', ['audit', folder], 1);
+  const drive = freshFolder('drive');
+  await expectDocument('handover', ['handover', folder, '--to', drive], 1);
   const key = join(folder, 'key.pem');
   writeFileSync(key, generateKeyPairSync('ed25519').privateKey.export({ type: 'pkcs8', format: 'pem' }), {
     mode: 0o600,

@@ -65,7 +65,17 @@ function reportOf(
   };
 }
 
-export async function modelRoll(roll: string, clips: readonly ModelClip[], day = 'day-07'): Promise<DayRoll> {
+export interface ModelRecords {
+  readonly verdict: RollVerdict;
+  readonly reports: readonly ClipReport[];
+}
+
+/** roll.json and the clip reports, as a run would write them of this roll. */
+export async function modelRecords(
+  roll: string,
+  clips: readonly ModelClip[],
+  day = 'day-07',
+): Promise<ModelRecords> {
   const loaded = await builtInProfiles();
   const named = (name: string): LoadedProfile => {
     const found = loaded.find(({ profile }) => profile.name === name);
@@ -104,26 +114,31 @@ export async function modelRoll(roll: string, clips: readonly ModelClip[], day =
     otherFiles: [],
     findings: [],
   };
-  const dayClips = made.map(({ one, reports }, at): DayClip => {
-    const report: ClipReport = {
+  const reports = made.map(
+    ({ one, reports: own }): ClipReport => ({
       version: 0,
       kind: 'clip',
       day,
       roll,
       clip: one.clip,
       facts: one.facts,
-      deliverables: reports.map((each) => ({
+      deliverables: own.map((each) => ({
         profile: each.profile,
         profileHash: each.profileHash,
         report: each,
       })),
       findings: [],
       verdict: 'ready',
-    };
-    const entry = verdict.clips[at];
-    if (entry === undefined) throw new Error('a clip without its entry');
-    return dayClip({ roll, folder: roll, verdict, entry, report });
-  });
+    }),
+  );
+  return { verdict, reports };
+}
+
+export async function modelRoll(roll: string, clips: readonly ModelClip[], day = 'day-07'): Promise<DayRoll> {
+  const { verdict, reports } = await modelRecords(roll, clips, day);
+  const dayClips = verdict.clips.map(
+    (entry, at): DayClip => dayClip({ roll, folder: roll, verdict, entry, report: reports[at] ?? null }),
+  );
   return {
     roll,
     folder: roll,

@@ -30,6 +30,8 @@ export function faultsIn(name: string, value: unknown): readonly ErrorObject[] {
 /** Name of the schema of a record by its place in a delivery; null for what is no record. */
 function schemaOf(file: string): string | null {
   if (basename(file) === 'roll.json') return 'roll';
+  if (basename(dirname(file)) === 'handover')
+    return basename(file) === 'statement.json' ? 'handover-predicate' : null;
   if (basename(file) === 'statement.json') return 'statement-predicate';
   if (!file.endsWith('.json')) return null;
   if (basename(dirname(file)) === 'deliverables') return 'deliverable-report';
@@ -48,7 +50,7 @@ export function recordsIn(delivery: string): { readonly kinds: string[]; readonl
     const record = JSON.parse(readFileSync(join(delivery, file), 'utf8')) as { predicate?: unknown };
     for (const { instancePath, message } of faultsIn(
       schema,
-      schema === 'statement-predicate' ? record.predicate : record,
+      schema.endsWith('-predicate') ? record.predicate : record,
     ))
       faults.push(`${file}: ${instancePath} ${message}`);
   }
