@@ -14,11 +14,13 @@ import {
 import { join } from 'node:path';
 import { beforeAll, expect, test } from 'vitest';
 import { type NightRecord, writeNight } from '../../handover/night.ts';
+import { packageFolder } from '../../files/installation.ts';
 import { pngOf } from '../../worker/stills/png.ts';
 import { commandProcess } from '../support/cli.ts';
 import { delivered, makeDelivered } from '../support/delivered.ts';
 import { freshFolder } from '../support/folder.ts';
 import { pictureWithDetail } from '../support/mornings.ts';
+import { smallProfile } from '../support/night.ts';
 import { faultsIn } from '../support/schemas.ts';
 
 beforeAll(makeDelivered);
@@ -210,6 +212,36 @@ test('two days: what differs is on the page, in the notes, and in the page of th
   expect(readFileSync(page, 'utf8')).toContain('What differs from <bdi>day-06</bdi>');
   expect(headingOf(join(delivery, 'show.html'))).toBe('The deliverables of 2 days differ in raster.');
 });
+
+test('`plan` says before the night how the day will differ from the one before it, and writes nothing', async () => {
+  const { delivery, day } = copied();
+  renameSync(day, join(delivery, 'day-06'));
+  const plan = async () => {
+    const result = await run([
+      ...['plan', delivered.day, '--deliver', delivery, '--profile', join(packageFolder, smallProfile)],
+      ...['--stills', '0', '--json', '--quiet'],
+    ]);
+    expect(result.code, result.stderr).toBe(0);
+    return JSON.parse(result.stdout) as Document & { readonly differences: unknown };
+  };
+  expect((await plan()).differences).toEqual({ before: 'day-07', differences: [] });
+  const made = join(delivery, 'day-06', 'handover', 'made.json');
+  writeFileSync(
+    made,
+    readFileSync(made, 'utf8').replaceAll('1 x stereo', '2 x mono').replaceAll('"day-07"', '"day-06"'),
+  );
+  const { differences, findings } = await plan();
+  expect(differences).toMatchObject({
+    before: 'day-06',
+    differences: [
+      { what: 'audio layout', profile: 'small-vc3', where: null, why: 'recorded with 2 channels' },
+    ],
+  });
+  expect(findings).toMatchObject([
+    { code: 'day-made-otherwise', expected: expect.stringContaining('2 x mono') },
+  ]);
+  expect(existsSync(day)).toBe(false);
+}, 240_000);
 
 test.each([
   ['a folder that is not there', (folder: string) => join(folder, 'nowhere'), [], 'folder-missing'],
