@@ -69,32 +69,29 @@ async function asWritten(folder: string, { subject }: HandoverStatement): Promis
 async function strangers(folder: string, named: ReadonlySet<string>): Promise<Finding[]> {
   let walk: Awaited<ReturnType<typeof walkFolder>>;
   try {
-    walk = await walkFolder(folder, {
-      skip: (path) => isSystemName(basename(path)) || basename(path).startsWith(OWN_PREFIX),
-    });
+    walk = await walkFolder(folder, { skip: (path) => isSystemName(basename(path)) });
   } catch (error) {
     if (['ENOENT', 'ENOTDIR'].includes(codeOf(error))) return [];
     throw error;
   }
   const ours = new Set([...named, handoverLayout.statement]);
-  const skipped = (path: string): boolean =>
-    isSystemName(basename(path)) || basename(path).startsWith(OWN_PREFIX) || isPageFile(path);
-  const files = walk.files.map(({ path }) => path).filter((path) => !ours.has(path) && !skipped(path));
+  const files = walk.files.map(({ path }) => path).filter((path) => !ours.has(path) && !isPageFile(path));
   return [
-    ...files.map((path) =>
-      finding('delivery-file-foreign', printable(path), 'files of a run only', at(path)),
-    ),
+    ...files.filter((path) => !isSystemName(basename(path))).map(strangerFinding),
     ...walk.links.map(({ path, target }) => linkFinding(target, `${HANDOVER}/${path}`)),
     ...walk.others.map((path) =>
-      finding(
-        'delivery-file-foreign',
-        `${printable(path)}: a pipe, socket or device`,
-        'files of a run only',
-        at(path),
-      ),
+      finding('delivery-file-unexplained', 'a pipe, socket or device', 'files of a run only', at(path)),
+    ),
+    ...walk.unreadable.map(({ path, detail }) =>
+      finding('delivery-file-unexplained', printable(detail), 'a folder that can be read', at(path)),
     ),
   ];
 }
+
+const strangerFinding = (path: string): Finding =>
+  basename(path).startsWith(OWN_PREFIX)
+    ? finding('staging-left', printable(basename(path)), 'published files only', at(path))
+    : finding('delivery-file-foreign', printable(path), 'files of a run only', at(path));
 
 async function asDecided(dayFolder: string, day: Day, statement: HandoverStatement): Promise<Finding[]> {
   const { predicate, subject } = statement;

@@ -71,7 +71,7 @@ export async function contentsOf(dayFolder: string, day: Day): Promise<HandoverC
   const left: LeftOut[] = [];
   for (const roll of rolls) {
     for (const clip of roll.clips) {
-      const amf = amfOfClip(clip, day.timeZone);
+      const amf = amfOfClip(clip, roll.timeZone);
       amfs.set(clip, amf);
       if (amf.kind !== 'made') continue;
       const clf =

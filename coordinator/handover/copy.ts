@@ -42,6 +42,8 @@ const failed = (error: unknown, file: HandedFile): Finding =>
 
 export interface CopyRules {
   readonly signal: AbortSignal;
+  /** Bytes of the file that were read since the last time. */
+  readonly onBytes?: (bytes: number) => void;
   /** How a copy is read back; given so that a drive that gives other bytes can be stood in for. */
   readonly readBack?: typeof digestOfFile;
 }
@@ -105,7 +107,7 @@ async function stageAndName(
         refuse(drive, failed(error, file));
       }
     }
-    const read = await pour(join(sourceFolder, file.path), file, { stagings, refuse, signal: rules.signal });
+    const read = await pour(join(sourceFolder, file.path), file, { stagings, refuse, rules });
     for (const { drive, staged, handle } of stagings) {
       if (results.has(drive)) continue;
       try {
@@ -138,17 +140,17 @@ async function stageAndName(
 interface Pouring {
   readonly stagings: readonly Staging[];
   readonly refuse: (drive: CopyDrive, found: Finding) => void;
-  readonly signal: AbortSignal;
+  readonly rules: CopyRules;
 }
 
 /** SHA-256 of what was read. A drive that takes no more is left out, and the others go on. */
 async function pour(
   source: string,
   file: HandedFile,
-  { stagings, refuse, signal }: Pouring,
+  { stagings, refuse, rules: { signal, onBytes } }: Pouring,
 ): Promise<string> {
   const hash = createHash('sha256');
-  const open_ = new Set(stagings);
+  const taking = new Set(stagings);
   const reading = await open(fsPath(source), 'r');
   try {
     const buffer = Buffer.allocUnsafe(CHUNK);
@@ -158,13 +160,14 @@ async function pour(
       if (bytesRead === 0) return hash.digest('hex');
       const chunk = buffer.subarray(0, bytesRead);
       hash.update(chunk);
+      onBytes?.(bytesRead);
       await Promise.all(
-        [...open_].map(async (staging) => {
+        [...taking].map(async (staging) => {
           try {
             await staging.handle.writeFile(chunk);
           } catch (error) {
             if (codeOf(error) === '') throw error;
-            open_.delete(staging);
+            taking.delete(staging);
             refuse(staging.drive, failed(error, file));
           }
         }),

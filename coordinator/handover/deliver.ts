@@ -104,6 +104,7 @@ export async function deliver(request: DeliverRequest): Promise<Delivered> {
           done += bytes;
           request.onProgress?.({ bytes: done, of, path });
         },
+        onBytes: (read, { path }) => request.onProgress?.({ bytes: done + read, of, path }),
       });
   }
   const handed = drives.map((drive): DriveHanded => {
@@ -219,9 +220,15 @@ async function lookAtRoom(drive: Drive, days: readonly DayToHand[]): Promise<voi
 interface Handing {
   readonly signal: AbortSignal;
   readonly onFile: (file: HandedFile) => void;
+  /** Of a file that is being copied, how much of it was read. */
+  readonly onBytes: (read: number, file: HandedFile) => void;
 }
 
-async function handDay(day: DayToHand, drives: readonly Drive[], { signal, onFile }: Handing): Promise<void> {
+async function handDay(
+  day: DayToHand,
+  drives: readonly Drive[],
+  { signal, onFile, onBytes }: Handing,
+): Promise<void> {
   const history = new Map<Drive, OnDrive[]>();
   const targets = new Map<Drive, CopyDrive>();
   for (const drive of drives) {
@@ -241,11 +248,18 @@ async function handDay(day: DayToHand, drives: readonly Drive[], { signal, onFil
     if (left.length === 0) return;
     // The last file says that all before it is there.
     const whole = isLast(file, day) ? left.filter(([drive]) => !drive.findings.some(blocks)) : left;
+    let read = 0;
     const results = await copyFile(
       day.folder,
       file,
       whole.map(([, target]) => target),
-      { signal },
+      {
+        signal,
+        onBytes: (bytes) => {
+          read += bytes;
+          onBytes(read, file);
+        },
+      },
     );
     for (const [index, [drive, target]] of whole.entries())
       await note(file, results[index] as Copied, { drive, target, history: history.get(drive) ?? [] });

@@ -35,16 +35,21 @@ export function sourceNamesOf(place: InputPlace, { parts = [] }: Pick<ClipFacts,
   return { prefix, suffix, padding, first };
 }
 
-/** Of the frame that is `index` in the clip, from 0: a file of a sequence has its own number, a movie counts from 0, and so does each part of a spanned clip. */
+/**
+ * Of the frame that is `index` in the clip, from 0: a file of a sequence has its own number, a movie counts from 0, and so does each part of a spanned clip. Behind
+ * the last frame the count goes on: whoever makes frames asks before it is known that there is no further one, and one too many is the checker's to find.
+ */
 export function sourceNameAt(names: SourceNames, index: number): { file: string; frame: number } {
   if ('file' in names) return { file: printable(names.file), frame: index };
   if ('parts' in names) {
     let first = 0;
-    for (const { file, frames } of names.parts) {
-      if (index < first + frames) return { file: printable(file), frame: index - first };
-      first += frames;
+    let part = names.parts[0];
+    for (const next of names.parts.slice(1)) {
+      if (part === undefined || index < first + part.frames) break;
+      first += part.frames;
+      part = next;
     }
-    throw new RangeError(`frame ${index} of ${first}`);
+    return { file: printable(part?.file ?? ''), frame: index - first };
   }
   return { file: printable(frameName(names, names.first + index)), frame: names.first + index };
 }
