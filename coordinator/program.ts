@@ -315,6 +315,18 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     );
 
   root
+    .command('page')
+    .description(
+      'write the pages of a delivery from its records: each day as morning.html with contact sheets, all days as show.html',
+    )
+    .argument('<delivery>', 'folder that was given to --deliver', folder)
+    .option('--day <name>', 'this day alone, and the page of all days')
+    .addOption(json())
+    .action((delivery: string, options) =>
+      act(async () => (await import('./commands/page.ts')).pageCommand({ delivery, ...options })),
+    );
+
+  root
     .command('audit')
     .description('measure a finished delivery again, without its sources; writes nothing')
     .argument('<delivery>', 'folder that was given to --deliver', folder)

@@ -1,6 +1,6 @@
 /** One fact that differs from what it should be: a code, what was found, what was expected, about what. */
 import { z } from 'zod';
-import { withCommandsAsStarted } from './commands.ts';
+import { STARTED_AS, withCommandsAsStarted } from './commands.ts';
 import type { CodeEntry, Weight } from './entry.ts';
 import { type FindingCode, registry } from './registry.ts';
 
@@ -79,8 +79,11 @@ export class FindingError extends Error {
   }
 }
 
-/** The lines a person reads: what and where, found, expected, remedy. */
-export function describeFinding(item: Finding): {
+/** The lines a person reads: what and where, found, expected, remedy. `startedAs`: what commands are typed as; '': as the registry has them, the same on every machine. */
+export function describeFinding(
+  item: Finding,
+  startedAs = process.env[STARTED_AS],
+): {
   title: string;
   about: string;
   found: string;
@@ -98,6 +101,7 @@ export function describeFinding(item: Finding): {
     expected: item.expected,
     remedy: withCommandsAsStarted(
       entry?.remedy ?? 'Read this record with the version that wrote it, or a newer one.',
+      startedAs,
     ),
   };
 }

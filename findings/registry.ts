@@ -11,6 +11,7 @@ import { handoverCodes } from './codes/handover.ts';
 import { leaseCodes } from './codes/lease.ts';
 import { machineCodes } from './codes/machine.ts';
 import { masterCodes } from './codes/master.ts';
+import { pageCodes } from './codes/page.ts';
 import { runCodes } from './codes/run.ts';
 import { profileCodes } from './codes/profile.ts';
 import { provenanceCodes } from './codes/provenance.ts';
@@ -35,6 +36,7 @@ export const codesByArea = {
   handover: handoverCodes,
   lease: leaseCodes,
   run: runCodes,
+  page: pageCodes,
   machine: machineCodes,
 } as const satisfies Record<string, Record<string, CodeEntry>>;
 
@@ -52,6 +54,7 @@ export const registry = {
   ...handoverCodes,
   ...leaseCodes,
   ...runCodes,
+  ...pageCodes,
   ...machineCodes,
 } as const satisfies Record<string, CodeEntry>;
 

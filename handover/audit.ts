@@ -16,7 +16,7 @@ import { readRecord } from '../ledger/store.ts';
 import type { Day } from './day.ts';
 import { contentsOf, handedOver } from './files.ts';
 import { filesOfRoll, handedText } from './handed.ts';
-import { HANDOVER, handoverLayout } from './layout.ts';
+import { HANDOVER, handoverLayout, isPageFile } from './layout.ts';
 import { readDay } from './read-day.ts';
 import {
   HANDOVER_FORM,
@@ -75,7 +75,7 @@ async function strangers(folder: string, named: ReadonlySet<string>): Promise<Fi
     throw error;
   }
   const ours = new Set([...named, handoverLayout.statement]);
-  const files = walk.files.map(({ path }) => path).filter((path) => !ours.has(path));
+  const files = walk.files.map(({ path }) => path).filter((path) => !ours.has(path) && !isPageFile(path));
   return [
     ...files.filter((path) => !isSystemName(basename(path))).map(strangerFinding),
     ...walk.links.map(({ path, target }) => linkFinding(target, `${HANDOVER}/${path}`)),

@@ -1,7 +1,11 @@
-/** Where a handover lies in a day of a delivery. The only place that builds these names. */
+/** Where a handover lies in a day of a delivery, and what people open of it. The only place that builds these names. */
+import { join } from 'node:path';
 import { collisionKey } from '../files/safe-names.ts';
+import { folderName } from '../ledger/layout.ts';
 
 export const HANDOVER = 'handover';
+/** In the delivery's own folder. */
+export const SHOW_PAGE = 'show.html';
 
 export const handoverLayout = {
   bin: 'bin.otio',
@@ -16,3 +20,23 @@ export const handoverLayout = {
 
 /** A roll of that name would lie where the handover of its day does. */
 export const isHandoverName = (folder: string): boolean => collisionKey(folder) === collisionKey(HANDOVER);
+
+const PAGE = 'morning.html';
+const NIGHT = 'night.json';
+const MADE = 'made.json';
+const SHEETS = 'sheets';
+
+/** Of `<delivery>/<day>`. What speaks of held rolls as well, and is therefore named by no statement. */
+export const pageLayout = {
+  page: (dayFolder: string): string => join(dayFolder, HANDOVER, PAGE),
+  night: (dayFolder: string): string => join(dayFolder, HANDOVER, NIGHT),
+  made: (dayFolder: string): string => join(dayFolder, HANDOVER, MADE),
+  sheets: (dayFolder: string): string => join(dayFolder, HANDOVER, SHEETS),
+  /** From the page's folder. `sheet`: from 1. */
+  sheet: (roll: string, sheet: number): string =>
+    `${SHEETS}/${folderName(roll)}${sheet === 1 ? '' : `-${sheet}`}.jpg`,
+} as const;
+
+/** Below the handover's folder: whether a run or `page` writes it there. */
+export const isPageFile = (path: string): boolean =>
+  [PAGE, NIGHT, MADE].includes(path) || (path.startsWith(`${SHEETS}/`) && path.endsWith('.jpg'));

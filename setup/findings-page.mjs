@@ -37,6 +37,11 @@ const areas = [
     'Who is at work',
     'Found when a run or worker takes a delivery or a work folder, and while it has it.',
   ],
+  [
+    'page',
+    'Pages',
+    'Found when pages and contact sheets are written, and when a day is compared with the one before it: by a run, by `page` and by `plan`.',
+  ],
   ['run', 'The run', 'Found by a run as a whole: folders, queue, workers, targets, and the gate.'],
   ['machine', 'The machine', 'Found by `doctor`, by the demo, and whenever a program is started.'],
 ];

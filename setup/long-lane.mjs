@@ -120,6 +120,7 @@ export const parts = {
   },
   stores: { about: 'every disturbance of a run on a store of its own', minutes: 5 },
   farm: { about: 'machines that lack something, hang, freeze or are cut off', minutes: 10 },
+  pages: { about: 'every state of every page in a browser, on screen and on paper', minutes: 5 },
   node: { about: `the quick lane on Node ${NODE_MAJORS.join(' and ')}`, minutes: 30 },
   image: { about: 'the container image: built, and a run in it', minutes: 15 },
 };
@@ -165,6 +166,8 @@ export function stepsOf(part, { hasFuzz, fuzzState, hasImage }) {
       return [long('the standing store', 'test/night')];
     case 'farm':
       return [long('machines of a farm', 'test/farm')];
+    case 'pages':
+      return [long('pages in a browser', 'test/pages')];
     case 'node':
       return NODE_MAJORS.flatMap((major) =>
         Array.from({ length: SHARES }, (_, share) => ({

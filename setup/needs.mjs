@@ -97,6 +97,13 @@ const test = [
     anyOf: ['dcraw_emu'],
     packages: { apt: 'libraw-bin', brew: 'libraw', dnf: 'LibRaw-samples', pacman: 'libraw' },
   },
+  {
+    need: 'chromium',
+    why: 'opens the pages as a reader does',
+    anyOf: ['chromium', 'chromium-browser'],
+    named: 'RUSHLIGHT_CHROMIUM',
+    packages: { apt: 'chromium', brew: 'chromium', dnf: 'chromium', pacman: 'chromium' },
+  },
 ];
 
 export const needs = { run, test: [...run, ...test] };

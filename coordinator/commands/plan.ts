@@ -1,6 +1,10 @@
 /** `rushlight plan`: everything that a run would do, said before it is done. Reads all of the day; writes nothing. */
+import { existsSync } from 'node:fs';
 import { append } from '../../findings/append.ts';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
+import { differenceNotes } from '../../handover/consistency/differences.ts';
+import { differencesFrom } from '../../handover/write-day.ts';
+import { folderName } from '../../ledger/layout.ts';
 import { sketchBytes } from '../../profiles/outcome/picture-error.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { findingsBeforeMaking } from '../gate/decide.ts';
@@ -8,6 +12,7 @@ import { newRun, nightOf } from '../night/names.ts';
 import { defaultWorkers } from '../night/workers.ts';
 import { leftOfJobs, leftOfRoll } from '../plan/left.ts';
 import { cadenceOfRoll } from '../plan/cadence.ts';
+import { madeOfPlan } from '../plan/made.ts';
 import { shownOfRoll } from '../plan/shown.ts';
 import { shapesOfRoll } from '../plan/shapes.ts';
 import { writtenOfRoll } from '../plan/written.ts';
@@ -35,6 +40,7 @@ import { cdlListing } from '../settings/match-cdls.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
 import { clipsToMatch, unmatchedFindings } from '../settings/unmatched.ts';
 import { cdlsText } from '../show/cdls-text.ts';
+import { differencesText } from '../show/differences-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { type PlannedRoll, planText, type WholePlan } from '../show/plan-text.ts';
 import { settingsText } from '../show/settings-text.ts';
@@ -196,6 +202,19 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       append(reported, unmatchedFindings(settings.file, surveyed));
     const cdls = settings.file.show?.cdls;
     const listing = cdls === undefined ? null : cdlListing(cdls, clipsToMatch(surveyed));
+    const differences = existsSync(folders.delivery)
+      ? await differencesFrom(
+          folders.delivery,
+          folderName(folders.dayName),
+          madeOfPlan({
+            day: folders.dayName,
+            toolchain: prepared.toolchain,
+            profiles: prepared.profiles,
+            rolls: plans.map(({ known, jobs: ofRoll }) => ({ clips: known.clips, jobs: ofRoll })),
+          }),
+        )
+      : { before: null, differences: [] };
+    append(reported, differenceNotes(folders.dayName, differences));
     const held = reported.some(blocks);
     if (options.json === true) {
       printJson({
@@ -210,6 +229,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         settings: settingsOfClips,
         cdls: listing,
         left: leftOfJobs(jobs),
+        differences,
         jobs: jobs.map(({ job, bytes, bytesRange, seconds }) => ({
           roll: job.roll,
           clip: job.clip.id,
@@ -227,7 +247,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       });
     } else
       printText(
-        `${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${listing === null ? '' : `${cdlsText(listing)}\n\n`}${planText(plan, planned, reported)}`,
+        `${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${listing === null ? '' : `${cdlsText(listing)}\n\n`}${planText(plan, planned, reported, differencesText(differences))}`,
       );
     return held ? 1 : 0;
   } catch (error) {

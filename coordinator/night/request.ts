@@ -84,4 +84,6 @@ export interface NightResult {
   /** Of the night as a whole. */
   readonly findings: readonly Finding[];
   readonly logFolder: string;
+  /** The morning page of the day; null: it could not be written. */
+  readonly page: string | null;
 }

@@ -36,6 +36,7 @@ import {
   listenForTarget,
 } from './listeners.ts';
 import { count, readyText } from '../show/words.ts';
+import { beginMorning, endMorning } from './morning.ts';
 import { newRun } from './names.ts';
 import { type Places, takePlaces } from './places.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
@@ -108,6 +109,14 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     listenForTarget(run, tracker, request, ui);
     listenForQueue(run, engine);
     listenForInterrupts({ interrupts, run, engine, tracker, ui });
+    const morning = {
+      folders: request.folders,
+      run: run.run,
+      target: making.target,
+      began: new Date().toISOString(),
+    };
+    const names = found.rolls.map((roll) => roll.name);
+    for (const item of await beginMorning(morning, names)) run.note(item);
     const known: KnownRoll[] = [];
     const rolls = await allRolls(
       found.rolls,
@@ -132,7 +141,10 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     // A machine that lacks the store's program is a machine's fault, not the night's.
     await engine.ready;
     tracker.assertNothingLeft();
-    return resultOf(request, run, rolls, interrupts.first.aborted);
+    const result = resultOf(request, run, rolls, interrupts.first.aborted);
+    const { findings: notes, page } = await endMorning(morning, result, !interrupts.second.aborted);
+    for (const item of notes) run.note(item);
+    return { ...result, findings: [...result.findings, ...notes], page };
   } finally {
     clipReaders.close();
     making?.watch.stop();
@@ -308,8 +320,8 @@ function resultOf(
   { night, run, halted, notes, began, logger, logFolder }: RunState,
   rolls: RollResult[],
   interrupted: boolean,
-): NightResult {
-  const findings = halted === null ? notes : [halted, ...notes];
+): Omit<NightResult, 'page'> {
+  const findings = halted === null ? [...notes] : [halted, ...notes];
   const verdict =
     rolls.every((roll) => roll.verdict === 'ready') && !findings.some(blocks) ? 'ready' : 'held';
   const seconds = (performance.now() - began) / 1000;

@@ -4,6 +4,8 @@
  */
 import { z } from 'zod';
 import { findingSchema } from '../../findings/finding.ts';
+import { dayMadeSchema } from '../../handover/consistency/made.ts';
+import { nightRecordSchema } from '../../handover/night.ts';
 import { clipSchema } from '../../ledger/clip.ts';
 import { handoverPredicateSchema } from '../../handover/statement.ts';
 import { predicateSchema } from '../../ledger/provenance/predicate.ts';
@@ -158,6 +160,20 @@ export function recordForms(): readonly RecordForm[] {
       title: 'reports/stills/<clip>.json',
       where: '`<delivery>/<day>/<roll>/reports/stills/`. Written by the worker that made the stills',
       schema: written(stillsReportSchema, 'output'),
+    },
+    {
+      name: 'night',
+      title: 'handover/night.json',
+      where:
+        '`<delivery>/<day>/handover/night.json`. What a run says of its night, written by the run at its beginning and at its end',
+      schema: written(nightRecordSchema, 'output'),
+    },
+    {
+      name: 'made',
+      title: 'handover/made.json',
+      where:
+        '`<delivery>/<day>/handover/made.json`. How the deliverables of the day were made, by which days are compared; written with the pages, from the reports',
+      schema: written(dayMadeSchema, 'output'),
     },
     {
       name: 'statement-predicate',

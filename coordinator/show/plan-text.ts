@@ -95,10 +95,12 @@ function estimate({ planned, seconds, workers }: WholePlan): string {
     : `\nRoughly ${durationText(seconds)} with ${count(workers, 'worker')}, by ${ESTIMATE_RESTS_ON}; this machine may be much faster or slower.`;
 }
 
+/** `differences`: against the day before, in a line; null: there is none. */
 export function planText(
   plan: WholePlan,
   rolls: readonly PlannedRoll[],
   findings: readonly Finding[],
+  differences: string | null = null,
 ): string {
   const parts = [
     rolls
@@ -114,6 +116,7 @@ export function planText(
     );
   }
   if (findings.length > 0) parts.push(findingsText(findings));
+  if (differences !== null) parts.push(differences);
   parts.push(
     `${count(plan.planned, 'deliverable')} to make, ${plan.done} already done.${lacking(plan.withoutRoom)} Nothing was written.${estimate(plan)}`,
   );

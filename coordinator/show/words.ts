@@ -1,31 +1,9 @@
-/** Numbers and findings as people read them. Pure. */
+/** Findings as people read them. Pure. */
 import { describeFinding, type Finding, blocks } from '../../findings/finding.ts';
+import { count } from '../../findings/human.ts';
 import { printable } from '../../files/names.ts';
 
-/** Decimal units, as drives are sold by: `1.2 GB`. */
-export function bytesText(bytes: number): string {
-  const units = ['B', 'kB', 'MB', 'GB', 'TB', 'PB'];
-  let value = bytes;
-  let unit = 0;
-  while (value >= 999.5 && unit < units.length - 1) {
-    value /= 1000;
-    unit += 1;
-  }
-  return `${unit === 0 || value >= 99.5 ? value.toFixed(0) : value.toFixed(1)} ${units[unit]}`;
-}
-
-/** `2 h 05 min`, `4 min 10 s`, `9 s`. */
-export function durationText(seconds: number): string {
-  const whole = Math.max(0, Math.round(seconds));
-  if (whole < 60) return `${whole} s`;
-  const minutes = Math.floor(whole / 60);
-  if (minutes < 60) return `${minutes} min ${String(whole % 60).padStart(2, '0')} s`;
-  return `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, '0')} min`;
-}
-
-export function count(number: number, one: string, many = `${one}s`): string {
-  return `${number} ${number === 1 ? one : many}`;
-}
+export { bytesText, count, durationText } from '../../findings/human.ts';
 
 /** `ready` speaks of the copies that were named and can be told apart; a single one is no backup. */
 /** What a roll holds and how much of it is ready: clips, or of a sound roll its recordings. */

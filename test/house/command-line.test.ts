@@ -20,6 +20,7 @@ const commands = [
   ['settings', 'new'],
   ['settings', 'lint'],
   ['status'],
+  ['page'],
   ['audit'],
   ['sign'],
   ['worker'],

@@ -1,0 +1,23 @@
+/** Codes of what is written for people to open: pages, contact sheets, and how one day compares with the next. */
+import type { CodeEntry } from '../entry.ts';
+
+export const pageCodes = {
+  'day-made-otherwise': {
+    weight: 'note',
+    title: 'deliverables come out otherwise than on the day before',
+    remedy:
+      'Compare it with what you meant. If it is an accident, put the profile, the settings or the program back to what they were, and run again; what is made already is made again with `--replace`. If it is meant, report it to whoever cuts.',
+  },
+  'page-not-written': {
+    weight: 'note',
+    title: 'a page or a contact sheet could not be written',
+    remedy:
+      'Read what was found: a full drive, or a file of somebody else under the name. Then run `rushlight page <delivery>`. The verdicts are right without it.',
+  },
+  'still-not-shown': {
+    weight: 'note',
+    title: 'a still on record is not shown, since its file is not the one on record',
+    remedy:
+      'Run `rushlight audit <delivery>`: it names every file that is not as its record says. The page shows no picture rather than another one.',
+  },
+} as const satisfies Record<string, CodeEntry>;
