@@ -8,6 +8,7 @@ import { formatTimecode, type Timecode } from '../media/time/timecode.ts';
 import { cutOf, labelAt, reelOfClip } from './counting.ts';
 import type { DayClip, DayDeliverable, DayRoll } from './day.ts';
 import { cameraOfClip } from './day-clock.ts';
+import { startOfSound } from './sound.ts';
 
 interface Column {
   readonly name: string;
@@ -28,6 +29,10 @@ const paths = (clip: DayClip, use: DayDeliverable['use']): string =>
     .flatMap((made) => (made.use === use && made.file !== null ? [made.file.path] : []))
     .join('; ');
 
+/** No cell begins with a sign. */
+const startText = (samples: number): string =>
+  samples === 0 ? 'with it' : `${Math.abs(samples)} ${samples < 0 ? 'before' : 'after'}`;
+
 /** Those whose text depends on what else is handed over. */
 export interface LogNotes {
   readonly amf: (clip: DayClip) => string;
@@ -37,7 +42,11 @@ const columnsOf = ({ amf }: LogNotes): readonly Column[] => [
   { name: 'roll', says: 'Name of the roll', of: ({ roll }) => roll },
   { name: 'clip', says: 'Name of the clip, as the camera gave it', of: ({ name }) => name },
   { name: 'camera', says: 'Camera of the settings, else the letters of the roll', of: cameraOfClip },
-  { name: 'scene', says: "Scene, where the clip's own tags say it", of: ({ scene }) => scene ?? '' },
+  {
+    name: 'scene',
+    says: "Scene, where the clip's own tags say it, or the recorder of the sound that ran with it",
+    of: ({ scene }) => scene ?? '',
+  },
   { name: 'take', says: 'Take, likewise', of: ({ take }) => take ?? '' },
   { name: 'reel', says: 'Reel that the proxies carry', of: (clip, cut) => reelOfClip(clip, cut) },
   {
@@ -92,6 +101,16 @@ const columnsOf = ({ amf }: LogNotes): readonly Column[] => [
   { name: 'height', says: 'The same', of: ({ recorded }) => String(recorded?.height ?? '') },
   { name: 'codec', says: 'Of the source', of: ({ recorded }) => recorded?.codec ?? '' },
   { name: 'audio_tracks', says: 'Of the source', of: ({ recorded }) => String(recorded?.audio.length ?? '') },
+  {
+    name: 'sound',
+    says: 'Recordings of sound rolls that ran with it: roll and first file',
+    of: ({ sounds }) => sounds.map(({ roll, files }) => `${roll}/${files[0] ?? ''}`).join('; '),
+  },
+  {
+    name: 'sound_start',
+    says: 'Where each begins against the first frame of the clip, in its samples, by what both heard where they were compared',
+    of: ({ sounds }) => sounds.map((sound) => startText(startOfSound(sound))).join('; '),
+  },
   {
     name: 'recorded_at',
     says: "When, by the camera's clock (ISO 8601)",

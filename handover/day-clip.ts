@@ -46,6 +46,7 @@ export function dayClip({ roll, folder, verdict, entry, report }: ClipOfRoll): D
     shown: [...new Set(shown)],
     settings: settings ?? null,
     findings: verdict.findings.filter((item) => item.clip === clip.id),
+    sounds: [],
     stills: (entry.stills ?? []).map((still) => stillOf(still, folder)),
     deliverables: entry.deliverables.flatMap((said) => {
       const found = reports.find(({ profile }) => profile === said.profile);

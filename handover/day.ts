@@ -6,6 +6,7 @@
 import type { Finding } from '../findings/finding.ts';
 import type { AppliedSettings } from '../ledger/applied-settings.ts';
 import type { ClipPlace } from '../ledger/clip.ts';
+import type { ClipBeside, Recording } from '../ledger/recording.ts';
 import type { CopyResult, RollVerdict } from '../ledger/roll.ts';
 import type { AudioFacts, PartFacts } from '../media/facts.ts';
 import type { ColourWay } from '../media/colour/way.ts';
@@ -44,6 +45,8 @@ export interface DayRoll {
   readonly findings: readonly Finding[];
   /** Files of the roll that are no clips. */
   readonly otherFiles: readonly string[];
+  /** Of a sound roll: its takes. */
+  readonly recordings: readonly Recording[];
   /** In the order of the record. */
   readonly clips: readonly DayClip[];
   /** SHA-256 of roll.json and, of a ready roll, of its statement, by their bytes. */
@@ -64,8 +67,11 @@ export interface DayClip {
   readonly source: DaySource;
   /** What was measured of the source; null: it could not be. */
   readonly recorded: DayRecorded | null;
+  /** As the clip's own tags say, else as the recorder of the sound that ran with it. */
   readonly scene: string | null;
   readonly take: string | null;
+  /** Recordings of sound rolls that ran with it, the longest beside it first. */
+  readonly sounds: readonly DaySound[];
   /** How its pictures are to look, by the settings; null: nobody says anything. */
   readonly way: ColourWay | null;
   /** What its proxies show, in words, each way once; empty: there are none. */
@@ -75,6 +81,19 @@ export interface DayClip {
   readonly stills: readonly DayStill[];
   /** Published ones, and those that are not, with `file` null. */
   readonly deliverables: readonly DayDeliverable[];
+}
+
+/** A recording, as one clip has it beside itself. */
+export interface DaySound extends Pick<ClipBeside, 'startSamples' | 'overlapSamples' | 'heard'> {
+  /** The sound roll. */
+  readonly roll: string;
+  /** Relative to it. */
+  readonly files: readonly string[];
+  readonly sampleRate: number;
+  readonly tracks: Recording['tracks'];
+  readonly scene: string | null;
+  readonly take: string | null;
+  readonly note: string | null;
 }
 
 export interface DaySource {

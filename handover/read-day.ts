@@ -11,6 +11,7 @@ import { readRecord } from '../ledger/store.ts';
 import { statementSchema } from '../ledger/provenance/statement.ts';
 import type { Day, DayClip, DayRoll } from './day.ts';
 import { dayClip } from './day-clip.ts';
+import { withSounds } from './sound.ts';
 
 const sha256Of = (bytes: Buffer): string => createHash('sha256').update(bytes).digest('hex');
 
@@ -53,7 +54,7 @@ export async function readDay(dayFolder: string): Promise<Day> {
     rolls.push(await readRoll(folder, rollFolder, read));
   }
   const latest = [...rolls].sort((a, b) => ((a.decidedAt ?? '') < (b.decidedAt ?? '') ? 1 : -1))[0];
-  return { day: day ?? basename(dayFolder), timeZone: latest?.timeZone ?? null, rolls };
+  return { day: day ?? basename(dayFolder), timeZone: latest?.timeZone ?? null, rolls: withSounds(rolls) };
 }
 
 async function readRoll(
@@ -86,6 +87,7 @@ async function readRoll(
     toolchain,
     findings: verdict.findings,
     otherFiles: verdict.otherFiles,
+    recordings: verdict.recordings ?? [],
     clips,
     records: {
       verdict: sha256Of(bytes),
@@ -108,6 +110,7 @@ function damagedRoll(folder: string, damage: Finding): DayRoll {
     toolchain: null,
     findings: [{ ...damage, roll: folder }],
     otherFiles: [],
+    recordings: [],
     clips: [],
     records: { verdict: null, statement: null },
   };

@@ -15,24 +15,33 @@ import {
 import { otioClip } from './clip.ts';
 import type { Json } from './json.ts';
 import { collection, gap, stack, track } from './objects.ts';
+import { otioRecording } from './recording.ts';
 
-export const rollBin = ({ roll, decidedAt: _, clips }: DayRoll): Json =>
-  collection(
-    printable(roll),
-    { roll },
-    mapped(clips, (clip) => otioClip(clip)),
-  );
+export const rollBin = ({ roll, clips, recordings }: DayRoll): Json =>
+  collection(printable(roll), { roll }, entriesOf(roll, clips, recordings));
+
+function* entriesOf(
+  roll: string,
+  clips: DayRoll['clips'],
+  recordings: DayRoll['recordings'],
+): Generator<Json> {
+  yield* mapped(clips, (clip) => otioClip(clip));
+  yield* mapped(recordings, (recording) => otioRecording(roll, recording));
+}
 
 function* mapped<Value>(values: Iterable<Value>, of: (value: Value) => Json): Generator<Json> {
   for (const value of values) yield of(value);
 }
+
+/** Where sound rolls lie. */
+const SOUND = 'sound';
 
 /** A roll is one camera's: where its clips are of several by the settings, it lies with the first. */
 function camerasOf(rolls: readonly DayRoll[]): Map<string, DayRoll[]> {
   const cameras = new Map<string, DayRoll[]>();
   for (const roll of rolls) {
     const [first] = roll.clips;
-    const camera = first === undefined ? roll.roll : cameraOfClip(first);
+    const camera = first !== undefined ? cameraOfClip(first) : roll.recordings.length > 0 ? SOUND : roll.roll;
     cameras.set(camera, [...(cameras.get(camera) ?? []), roll]);
   }
   return new Map([...cameras].sort(([a], [b]) => (a < b ? -1 : 1)));

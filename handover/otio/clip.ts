@@ -5,6 +5,7 @@ import { formatTimecode, type Timecode } from '../../media/time/timecode.ts';
 import { sourceNamesOf } from '../../profiles/master/source-name.ts';
 import { type Counting, countingOfSource, cutOf, reelOfClip } from '../counting.ts';
 import type { DayClip, DayDeliverable } from '../day.ts';
+import { startOfSound } from '../sound.ts';
 import { urlFromHandover } from '../url.ts';
 import { type Json, plainJson } from './json.ts';
 import {
@@ -125,6 +126,20 @@ function ours(clip: DayClip, cut: DayDeliverable | null): { readonly [name: stri
           start_offset: startOffset,
         }),
       ),
+      recordings: clip.sounds.map((sound) => ({
+        roll: sound.roll,
+        files: [...sound.files],
+        sample_rate: sound.sampleRate,
+        start: startOfSound(sound),
+        start_by: sound.heard === null ? 'timecode' : 'content',
+        start_by_timecode: sound.startSamples,
+        drift_millionths: sound.heard?.driftMillionths ?? null,
+        overlap: sound.overlapSamples,
+        scene: sound.scene,
+        take: sound.take,
+        note: sound.note,
+        tracks: sound.tracks.map(({ channel, name }) => ({ channel, name })),
+      })),
     },
     look: { shown: [...shown], way: plainJson(way) },
     recorded_at: recorded?.createdAt ?? null,

@@ -1,6 +1,7 @@
 /** The rolls of a day on its page: a table of all, then each with its clips in pictures. Pure. */
 import { blocks } from '../../findings/finding.ts';
-import { bytesText, count } from '../../findings/human.ts';
+import { bytesText, count, durationText } from '../../findings/human.ts';
+import type { Recording } from '../../ledger/recording.ts';
 import type { DayClip, DayRoll } from '../day.ts';
 import { clipLengthText, lengthOfAll, listed, startText, timeText } from '../words.ts';
 import { address, type Markup, markup, name, type Piece } from './markup.ts';
@@ -13,6 +14,8 @@ export const verdictMark = (verdict: 'ready' | 'held'): Markup =>
 
 const idOf = (index: number): string => `roll-${index + 1}`;
 
+const isSoundRoll = ({ clips, recordings }: DayRoll): boolean => clips.length === 0 && recordings.length > 0;
+
 const readyClips = ({ clips }: DayRoll): number => clips.filter(({ verdict }) => verdict === 'ready').length;
 
 function overview({ day }: Morning): Markup {
@@ -22,7 +25,7 @@ function overview({ day }: Morning): Markup {
 <tbody>
 ${day.rolls.map(
   (roll, index) =>
-    markup`<tr><th scope="row"><a href="#${idOf(index)}">${name(roll.roll)}</a></th><td>${verdictMark(roll.verdict)}</td><td class="number">${roll.clips.length}</td><td class="number">${roll.clips.length === 0 ? '–' : lengthOfAll(roll.clips)}</td><td class="number">${roll.copies}</td></tr>
+    markup`<tr><th scope="row"><a href="#${idOf(index)}">${name(roll.roll)}</a></th><td>${verdictMark(roll.verdict)}</td><td class="number">${isSoundRoll(roll) ? '–' : roll.clips.length}</td><td class="number">${roll.clips.length === 0 ? '–' : lengthOfAll(roll.clips)}</td><td class="number">${roll.copies}</td></tr>
 `,
 )}</tbody>
 </table>`;
@@ -76,6 +79,25 @@ function sheetLinks(paths: readonly string[]): Piece {
   return links.map((link) => markup`, ${link}`);
 }
 
+/** The takes of a sound roll, each with the clips that ran with it. */
+function recordingsMarkup({ roll, recordings }: DayRoll): Piece {
+  if (recordings.length === 0) return null;
+  const of = (one: Recording): Markup =>
+    markup`<tr><th scope="row">${name(one.files[0] ?? '')}</th><td>${slateText(one) === null ? '–' : name(slateText(one) ?? '')}</td><td>${tracksText(one)}</td><td class="number">${durationText(one.samples / one.sampleRate)}</td><td>${one.clips.length === 0 ? 'none' : markup`<bdi>${listed(one.clips.map(({ clip }) => clip))}</bdi>`}</td></tr>
+`;
+  return markup`<table>
+<caption>Recordings of ${name(roll)}</caption>
+<thead><tr><th scope="col">File</th><th scope="col">Slate</th><th scope="col">Tracks</th><th scope="col" class="number">Length</th><th scope="col">Ran with</th></tr></thead>
+<tbody>
+${recordings.map(of)}</tbody>
+</table>`;
+}
+
+function tracksText({ channels, tracks }: Recording): Piece {
+  const names = tracks.flatMap((track) => (track.name === null ? [] : [track.name]));
+  return names.length === 0 ? String(channels) : markup`${channels}: <bdi>${names.join(', ')}</bdi>`;
+}
+
 function rollMarkup(roll: DayRoll, index: number, morning: Morning): Markup {
   const { timeZone } = morning.day;
   const record = address(`../${roll.folder}/roll.json`);
@@ -83,12 +105,13 @@ function rollMarkup(roll: DayRoll, index: number, morning: Morning): Markup {
   const made = deliverablesText(roll);
   return markup`<section class="roll" aria-labelledby="${idOf(index)}">
 <div><h3 id="${idOf(index)}" tabindex="-1">${name(roll.roll)}</h3>
-<p class="meta">${verdictMark(roll.verdict)}${roll.verdict === 'ready' ? ` (${count(roll.copies, 'copy', 'copies')})` : null}. ${count(roll.clips.length, 'clip')}${
+<p class="meta">${verdictMark(roll.verdict)}${roll.verdict === 'ready' ? ` (${count(roll.copies, 'copy', 'copies')})` : null}. ${isSoundRoll(roll) ? count(roll.recordings.length, 'recording of sound', 'recordings of sound') : count(roll.clips.length, 'clip')}${
     roll.clips.length === 0 ? null : `, ${lengthOfAll(roll.clips)}`
   }${notReady > 0 ? `, ${notReady} held` : null}${roll.decidedAt === null ? null : `. Decided ${timeText(roll.decidedAt, timeZone)}`}.</p>
 ${made === '' ? null : markup`<p class="meta">Made: <bdi>${made}</bdi>.</p>`}
 ${looksMarkup(roll)}
 <p class="meta">${record === null ? 'record' : markup`<a href="${record}">record</a>`}${sheetLinks(morning.sheets.get(roll.roll) ?? [])}</p></div>
+${recordingsMarkup(roll)}
 ${
   roll.clips.length === 0
     ? null
@@ -98,7 +121,7 @@ ${roll.clips.map((clip) => clipMarkup(clip, morning))}</ul>`
 </section>`;
 }
 
-function slateText({ scene, take }: DayClip): string | null {
+function slateText({ scene, take }: Pick<DayClip, 'scene' | 'take'>): string | null {
   const parts = [...(scene === null ? [] : [`scene ${scene}`]), ...(take === null ? [] : [`take ${take}`])];
   return parts.length === 0 ? null : parts.join(', ');
 }

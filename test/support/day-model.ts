@@ -152,6 +152,7 @@ export async function modelRoll(roll: string, clips: readonly ModelClip[], day =
     toolchain,
     findings: [],
     otherFiles: [],
+    recordings: [],
     clips: dayClips,
     records: { verdict: DIGEST, statement: DIGEST },
   };
