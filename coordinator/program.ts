@@ -81,6 +81,11 @@ const stall = () =>
     `end an encoder without progress after n seconds, and try again (default ${DEFAULT_STALL_SECONDS})`,
   ).argParser(wholeNumber(1, 86_400));
 
+const roll = () =>
+  new Option(
+    '--roll <roll>',
+    'this roll of the day alone, by its name; several times for several (default: all)',
+  ).argParser(collect);
 const replace = () =>
   new Option(
     '--replace',
@@ -123,6 +128,13 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(copy())
     .addOption(profile())
     .addOption(manifests())
+    .addOption(roll())
+    .addOption(
+      new Option(
+        '--first <roll>',
+        'this roll before all others; several times for several, in order',
+      ).argParser(collect),
+    )
     .addOption(readers())
     .addOption(
       new Option(
@@ -201,6 +213,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(copy())
     .addOption(profile())
     .addOption(manifests())
+    .addOption(roll())
     .addOption(readers())
     .addOption(
       new Option('--workers <n>', 'number of workers for the estimate of time').argParser(

@@ -30,7 +30,7 @@ import {
   verifyRoll,
 } from '../roll/know.ts';
 import { prepare, toolsOf } from '../roll/prepare.ts';
-import { collisionsOf, findRolls } from '../roll/rolls.ts';
+import { collisionsOf, findingsAsked, findRolls, rollsAsked } from '../roll/rolls.ts';
 import { settingsOfDay } from '../roll/shared-names.ts';
 import { isSoundRoll, layBesideClips } from '../roll/sound-rolls.ts';
 import { freshReservation, roomOn } from '../roll/space.ts';
@@ -56,6 +56,7 @@ export interface PlanOptions {
   readonly manifests?: readonly string[];
   readonly readers?: number;
   readonly workers?: number;
+  readonly roll?: readonly string[];
   readonly rate?: Rate;
   readonly stills?: number;
   readonly replace?: boolean;
@@ -88,10 +89,12 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       [...ofDay, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })],
       2,
     );
+  const asked = rollsAsked(rolls, { only: options.roll ?? [], first: [] });
+  const notAsked = rolls.filter((roll) => !asked.includes(roll)).map(({ name }) => name);
   const interrupts = listenForInterrupts();
   const signal = interrupts.first;
   const settings = await settingsOfDay(stated, rolls, signal);
-  const runProgress = newRunProgress(rolls.map((roll) => roll.name));
+  const runProgress = newRunProgress(asked.map((roll) => roll.name));
   const clipReaders = readersApart();
   const progress = showProgress(runProgress, { quiet: options.quiet === true });
   const context: RollContext = {
@@ -117,9 +120,9 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
   };
   try {
     const { freeBytes, freeFiles } = await roomOn(folders.delivery);
-    const reported = [...ofDay];
+    const reported = notAsked.length === 0 ? [...ofDay] : findingsAsked(ofDay, asked);
     const plans: (Awaited<ReturnType<typeof planRoll>> & { readonly known: KnownRoll })[] = [];
-    for (const roll of rolls) {
+    for (const roll of asked) {
       const known = unknownRoll(roll, folders);
       let plan: Awaited<ReturnType<typeof planRoll>> = {
         jobs: [],
@@ -137,7 +140,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     }
     const allKnown = plans.map(({ known }) => known);
     for (const known of allKnown) {
-      if (isSoundRoll(known)) await layBesideClips(known, allKnown, context);
+      if (isSoundRoll(known)) await layBesideClips(known, allKnown, { ...context, notAsked });
       const found = findingsBeforeMaking(gateInputOf(known, context));
       runProgress.setPhase(known.roll.name, found.some(blocks) ? 'held' : 'ready');
       append(reported, found);
@@ -198,7 +201,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     );
     const surveyed = plans.map(({ known }) => ({ roll: known.roll.name, clips: known.clips }));
     // Of a roll that did not come so far nothing is known: what it has is not missing.
-    if (plans.every(({ known }) => known.isSurveyed))
+    if (notAsked.length === 0 && plans.every(({ known }) => known.isSurveyed))
       append(reported, unmatchedFindings(settings.file, surveyed));
     const cdls = settings.file.show?.cdls;
     const listing = cdls === undefined ? null : cdlListing(cdls, clipsToMatch(surveyed));

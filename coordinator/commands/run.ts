@@ -24,6 +24,8 @@ export interface RunOptions {
   readonly readers?: number;
   readonly workers?: number;
   readonly slots?: number;
+  readonly roll?: readonly string[];
+  readonly first?: readonly string[];
   readonly rate?: Rate;
   readonly stills?: number;
   readonly replace?: boolean;
@@ -99,6 +101,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
     return await runNight(
       {
         folders,
+        rolls: { only: options.roll ?? [], first: options.first ?? [] },
         profiles: options.profile ?? [],
         readers: options.readers ?? DEFAULT_READERS,
         workers: options.workers ?? null,

@@ -6,11 +6,14 @@ import type { Settings } from '../settings/read.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { FarmVolumes } from '../dispatch/classes.ts';
 import type { NightFolders } from '../roll/folders.ts';
+import type { AskedRolls } from '../roll/rolls.ts';
 
 export interface NightRequest {
   readonly folders: NightFolders;
   /** Names or paths of .yaml files; empty: the defaults. */
   readonly profiles: readonly string[];
+  /** Which rolls of the day, and which of them first; absent: all, by name. */
+  readonly rolls?: AskedRolls;
   /** How many stills of each clip, whatever the settings say; absent: as they say. */
   readonly stills?: number | undefined;
   /** What is ready is made again where something else is asked for; absent: it is left as it is. */

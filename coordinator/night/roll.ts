@@ -54,6 +54,8 @@ export interface NightContext extends RollContext {
   readonly target: Pick<Target, 'gone'>;
   /** Of every roll that the night begins, as far as it is known. */
   readonly known: KnownRoll[];
+  /** Rolls of the day that this run is not about. */
+  readonly notAsked: readonly string[];
   /** That all rolls of the night are surveyed, or will not be. */
   readonly surveys: Surveys;
   make(roll: string, work: readonly Work[]): Promise<Finding[]>;

@@ -20,7 +20,7 @@ import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import type { KnownRoll } from '../roll/know.ts';
 import { settingsOfDay } from '../roll/shared-names.ts';
 import { unmatchedFindings } from '../settings/unmatched.ts';
-import { collisionsOf, findRolls } from '../roll/rolls.ts';
+import { ALL_ROLLS, collisionsOf, findingsAsked, findRolls, rollsAsked } from '../roll/rolls.ts';
 import { freshReservation, type Reservation } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
 import { type DeliveryHold, targetUnderHold } from './delivery-hold.ts';
@@ -100,7 +100,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     for (const item of found.findings) run.note(item);
     noteMachine(run);
     sweeping = startSweeping(request.folders.delivery, places.hold, run.log);
-    const runProgress = newRunProgress(found.rolls.map((roll) => roll.name));
+    const runProgress = newRunProgress(found.asked.map((roll) => roll.name));
     ui.begin(runProgress);
     making = await beginMaking(request, run, engine, places.hold);
     const { tracker } = making;
@@ -119,13 +119,14 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     for (const item of await beginMorning(morning, names)) run.note(item);
     const known: KnownRoll[] = [];
     const rolls = await allRolls(
-      found.rolls,
+      found.asked,
       {
         ...contextOf(request, run, { engine, ...making }),
         ...prepared,
         runProgress,
         known,
-        surveys: surveysOf(found.rolls.length),
+        surveys: surveysOf(found.asked.length),
+        notAsked: found.rolls.filter((roll) => !found.asked.includes(roll)).map(({ name }) => name),
         say: ui.say,
         collisions: collisionsOf(found.rolls, request.folders),
         dayManifests: found.dayManifests,
@@ -134,7 +135,8 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
       ui,
     );
     making.watch.stop();
-    noteUnmatched(request, run, known);
+    // Of a part of the day nobody knows what the rest has.
+    if (found.asked.length === found.rolls.length) noteUnmatched(request, run, known);
     for (const item of await sweeping.end()) run.note(item);
     // Last of all: nothing is staged any more, and every verdict is the one that stays.
     if (mayHandOver(run, interrupts)) for (const item of await handOver(request.folders)) run.note(item);
@@ -155,12 +157,19 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
   }
 }
 
-type FoundRolls = Awaited<ReturnType<typeof findRolls>>;
+/** All rolls of the day, and those that this run is about. */
+interface FoundRolls extends Awaited<ReturnType<typeof findRolls>> {
+  readonly asked: readonly DiscoveredRoll[];
+}
 
 async function checkRequest(request: NightRequest): Promise<FoundRolls> {
   const { folders } = request;
   const [, found] = await Promise.all([checkProfiles(request), findRolls(folders)]);
-  if (found.rolls.length > 0) return found;
+  if (found.rolls.length > 0) {
+    const asked = rollsAsked(found.rolls, request.rolls ?? ALL_ROLLS);
+    const whole = asked.length === found.rolls.length;
+    return { ...found, asked, findings: whole ? found.findings : findingsAsked(found.findings, asked) };
+  }
   const none = finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day });
   throw new FindingError([...found.findings, none], 2);
 }

@@ -1,5 +1,6 @@
 /** Rolls of the day, and those that only a copy holds: a roll must not be missing without a word. */
-import { type Finding, finding } from '../../findings/finding.ts';
+import { type Finding, FindingError, finding } from '../../findings/finding.ts';
+import { printable } from '../../files/names.ts';
 import {
   type DayManifests,
   type DayTop,
@@ -49,6 +50,47 @@ export async function findRolls(
   const dayManifests = await findDayManifests(dayName, tops);
   return { rolls, dayManifests, findings: [...findings, ...dayManifests.findings] };
 }
+
+/** Which rolls of the day a command is about, and which of them come before the others. */
+export interface AskedRolls {
+  /** Names; empty: all. */
+  readonly only: readonly string[];
+  readonly first: readonly string[];
+}
+export const ALL_ROLLS: AskedRolls = { only: [], first: [] };
+
+/** In the order in which they are taken. Throws FindingError (2) for a name that the day does not have. */
+export function rollsAsked(rolls: readonly DiscoveredRoll[], { only, first }: AskedRolls): DiscoveredRoll[] {
+  const names = rolls.map(({ name }) => name);
+  const unknown = [...only, ...first].filter((name) => !names.includes(name));
+  const left = only.length === 0 ? [] : first.filter((name) => !only.includes(name));
+  const wrong = [
+    ...unknown.map((name) => `no roll ${printable(name)}`),
+    ...left
+      .filter((name) => !unknown.includes(name))
+      .map((name) => `${printable(name)} first, and not asked for`),
+  ];
+  if (wrong.length > 0)
+    throw new FindingError(
+      [
+        finding(
+          'usage-wrong',
+          [...new Set(wrong)].join('; '),
+          `rolls of the day: ${names.map(printable).join(', ')}`,
+        ),
+      ],
+      2,
+    );
+  const asked = only.length === 0 ? rolls : rolls.filter(({ name }) => only.includes(name));
+  return [
+    ...first.flatMap((name) => asked.find((roll) => roll.name === name) ?? []),
+    ...asked.filter(({ name }) => !first.includes(name)),
+  ];
+}
+
+/** Of the day as a whole, and of these rolls. */
+export const findingsAsked = (findings: readonly Finding[], asked: readonly DiscoveredRoll[]): Finding[] =>
+  findings.filter(({ roll }) => roll === undefined || asked.some(({ name }) => name === roll));
 
 /** <delivery>/<day>/<roll>. */
 export function rollOnDelivery(folders: Pick<NightFolders, 'delivery' | 'dayName'>, roll: string): string {

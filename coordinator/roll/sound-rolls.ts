@@ -10,12 +10,12 @@ export const isSoundRoll = ({ recordings }: KnownRoll): boolean => recordings.le
 export async function layBesideClips(
   known: KnownRoll,
   rolls: readonly KnownRoll[],
-  context: Pick<RollContext, 'tools' | 'signal'>,
+  context: Pick<RollContext, 'tools' | 'signal'> & { readonly notAsked: readonly string[] },
 ): Promise<void> {
   const clips = rolls.flatMap((one) =>
     one.clips.map(({ clip, facts }): ClipOfDay => ({ roll: one.roll.name, clip: clip.id, facts })),
   );
-  const unread = rolls.filter((one) => !one.isSurveyed).map((one) => one.roll.name);
+  const unread = [...rolls.filter((one) => !one.isSurveyed).map((one) => one.roll.name), ...context.notAsked];
   const heard: Recording[] = [];
   for (const recording of matchRecordings(known.recordings, clips)) {
     const beside: ClipBeside[] = [];

@@ -75,6 +75,8 @@ async function bothOf({ day, delivery, more, planned: look }: Question): Promise
 describe('a day of good and bad rolls', () => {
   let both: Both;
   let [untouched, checked, planned, ran]: string[][] = [[], [], [], []];
+  const delivery = join(base, 'delivery');
+  let words: string[] = [];
 
   beforeAll(async () => {
     const good = { 'bell.mov': { frames: 6 } };
@@ -111,7 +113,7 @@ raster: { policy: native, width: null, height: null, multiple_of: 1, enlarge: fa
 colour: { primaries: source, transfer: source, matrix: source, range: limited, untagged: hold }
 `,
     );
-    const delivery = join(base, 'delivery');
+    words = [day, '--deliver', delivery, '--copy', copy, '--profile', profile, '--stills', '0'];
     const sources = (): string[] => [...stateOf(day), ...stateOf(copy)];
     const written = (): string[] => [delivery, cache].filter((path) => existsSync(path));
     untouched = sources();
@@ -155,6 +157,33 @@ colour: { primaries: source, transfer: source, matrix: source, range: limited, u
     const isInCopy = roll !== '' && !codes.includes('copy-lacks-roll');
     const noted = isInCopy ? [...codes, 'copy-same-drive'].sort() : codes;
     expect(both.plan.get(roll)?.map((line) => line.split(' | ')[0])).toEqual(noted);
+  });
+
+  test('a run of some rolls takes these alone, in the order that is asked for, and leaves all others as they are', async () => {
+    const others = (): string[] =>
+      ['A001', 'A002', 'B001', 'B003'].flatMap((roll) => stateOf(join(delivery, 'day-05', roll)));
+    const before = others();
+    const part = [...words, '--json', '--quiet', '--roll', 'A003', '--roll', 'B002'];
+    const more = ['--first', 'B002', '--work', join(base, `work-${works++}`)];
+    const ran = JSON.parse((await runCommand(['run', ...part, ...more])).stdout) as {
+      findings: Finding[];
+      rolls: { roll: string; findings: Finding[] }[];
+    };
+    expect(ran.rolls.map(({ roll, findings }) => [roll, lines(findings)])).toEqual(
+      ['B002', 'A003'].map((roll) => [roll, both.run.get(roll)]),
+    );
+    // What speaks of other rolls of the day is not about these.
+    expect(ran.findings).toEqual([]);
+    expect(others()).toEqual(before);
+    const planned = JSON.parse((await runCommand(['plan', ...part])).stdout) as { rolls: { roll: string }[] };
+    expect(planned.rolls.map(({ roll }) => roll)).toEqual(['A003', 'B002']);
+  }, 120_000);
+
+  test('a roll that the day does not have is named, with those that it has', async () => {
+    const { code, stdout } = await runCommand(['run', ...words, '--json', '--roll', 'A001', '--first', 'Z9']);
+    expect(code).toBe(2);
+    expect(stdout).toContain('no roll Z9');
+    expect(stdout).toContain('rolls of the day: A001, A002');
   });
 
   test('no roll is left out by either', () => {
