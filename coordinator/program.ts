@@ -317,6 +317,11 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .description('show which rolls are ready, read from disk, and how a run in progress is doing')
     .argument('[delivery]', 'folder that was given to --deliver', folder)
     .addOption(new Option('--work <folder>', 'work folder of the run').argParser(folder))
+    .addOption(
+      new Option('--watch', 'while a run is at work on this machine, look again every two seconds').conflicts(
+        'json',
+      ),
+    )
     .addOption(json())
     .action((delivery: string | undefined, options) =>
       act(async () =>

@@ -11,6 +11,7 @@ import type { QueueAddress } from '../../ledger/queue.ts';
 import { type DeliverableReport, deliverableReportSchema, deliverableStates } from '../../ledger/report.ts';
 import { countCopies, type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
+import { listenForInterrupts } from './interrupts.ts';
 import { defaultWorkFolder } from '../roll/folders.ts';
 import { readSeenMachines } from '../night/machines.ts';
 import { readRunning } from '../night/running.ts';
@@ -22,16 +23,24 @@ import { readLock } from '../store/lock.ts';
 export interface StatusOptions {
   readonly delivery?: string;
   readonly work?: string;
+  readonly watch?: boolean;
   readonly json?: boolean;
 }
 
 const ASK_MILLISECONDS = 3_000;
 
 /** 0: every roll there is ready, and there is at least one. */
-export async function statusCommand(options: StatusOptions): Promise<0 | 1> {
+export async function statusCommand(options: StatusOptions): Promise<0 | 1 | 130> {
   if (options.delivery === undefined && options.work === undefined)
     throw new FindingError([finding('usage-wrong', 'neither a delivery nor --work', 'one of them')], 2);
   const work = options.work ?? defaultWorkFolder(options.delivery as string);
+  if (options.watch === true) {
+    const { watchRun } = await import('./watch.ts');
+    const interrupts = listenForInterrupts();
+    await watchRun(work, interrupts.first);
+    interrupts.end();
+    if (interrupts.first.aborted) return 130;
+  }
   const live = await liveOf(work);
   const delivery = options.delivery ?? live?.delivery ?? null;
   if (delivery !== null && !existsSync(delivery))

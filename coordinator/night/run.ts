@@ -38,6 +38,7 @@ import {
 import { count, readyText } from '../show/words.ts';
 import { beginMorning, endMorning } from './morning.ts';
 import { newRun } from './names.ts';
+import { keepProgress, type KeptProgress } from './keep-progress.ts';
 import { type Places, takePlaces } from './places.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
@@ -90,6 +91,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
   let engine: Engine | undefined;
   let making: Making | undefined;
   let sweeping: Sweeping | undefined;
+  let kept: KeptProgress | undefined;
   try {
     const tools = beginTools(request, run);
     listenForLoss(run, ui);
@@ -102,6 +104,10 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     sweeping = startSweeping(request.folders.delivery, places.hold, run.log);
     const runProgress = newRunProgress(found.asked.map((roll) => roll.name));
     ui.begin(runProgress);
+    kept = keepProgress({
+      ...{ work: request.folders.work, delivery: request.folders.delivery, day: request.folders.dayName },
+      ...{ run: run.run, runProgress, log: run.log },
+    });
     making = await beginMaking(request, run, engine, places.hold);
     const { tracker } = making;
     listenForJobs(run, runProgress, making.reservation);
@@ -152,6 +158,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     making?.watch.stop();
     await engine?.close((making?.tracker.atWork ?? 0) > 0);
     await sweeping?.end();
+    await kept?.end();
     await endRunning(request.folders.work);
     await run.close();
   }

@@ -2,7 +2,7 @@
 import type { Job } from '../../ledger/job.ts';
 import type { JobPhase, JobProgress } from '../../ledger/queue.ts';
 
-const phases = ['waiting', 'reading', 'measuring', 'making', 'ready', 'held'] as const;
+export const phases = ['waiting', 'reading', 'measuring', 'making', 'ready', 'held'] as const;
 export type Phase = (typeof phases)[number];
 
 export interface RollProgress {
@@ -25,6 +25,15 @@ export interface RollProgress {
   }[];
 }
 
+/** A clip that a worker has in hand. */
+export interface WorkingProgress {
+  readonly roll: string;
+  readonly clip: string;
+  readonly phase: JobPhase;
+  readonly frames: number;
+  readonly total: number;
+}
+
 export interface RunProgress {
   setPhase(roll: string, phase: Phase): void;
   reading(roll: string, bytesRead: number, bytesTotal: number): void;
@@ -33,6 +42,8 @@ export interface RunProgress {
   progress(job: Job, progress: JobProgress): void;
   over(job: Job): void;
   rolls(): RollProgress[];
+  /** In the order of the rolls. */
+  working(): WorkingProgress[];
   /** Frames a second over the last half minute, of all workers; null while nothing is known. */
   rate(): number | null;
 }
@@ -104,6 +115,22 @@ export function newRunProgress(
           ),
         };
       }),
+    working: () =>
+      [...entries.values()].flatMap(({ roll, made }) =>
+        [...made].flatMap(([clip, { over, told, total }]) =>
+          over || told === null
+            ? []
+            : [
+                {
+                  roll,
+                  clip,
+                  phase: told.phase,
+                  frames: told.frames,
+                  total: told.phase === 'make' ? total : told.total,
+                },
+              ],
+        ),
+      ),
     rate: () => {
       const recent = steps.filter((step) => step.at >= now() - WINDOW_MILLISECONDS);
       const first = recent[0];

@@ -81,6 +81,11 @@ export async function inspectSharedRedis(address: QueueAddress): Promise<Finding
   };
   const client = new Redis(options);
   let lastError: Error | undefined;
+  let connected = false;
+  // With TLS behind the handshake.
+  client.on('connect', () => {
+    connected = true;
+  });
   client.on('error', (error: Error) => {
     lastError = error;
   });
@@ -91,7 +96,11 @@ export async function inspectSharedRedis(address: QueueAddress): Promise<Finding
       // ioredis goes on in database 0 when the one that was asked for does not exist, and says nothing.
       await client.select(redisOptions(address).db ?? 0);
     } catch (error) {
-      throw refusal(place, lastError ?? (error as Error), error as Error);
+      throw refusal(place, {
+        cause: lastError ?? (error as Error),
+        thrown: error as Error,
+        shutOut: connected && redisOptions(address).tls !== undefined,
+      });
     }
     return notesOn(place, await infoOf(place, client));
   } finally {
@@ -117,7 +126,20 @@ const NOT_VOUCHED =
 /** OpenSSL's words for a server that asks who is there and gets no answer that it believes. */
 const ASKS_WHO = /certificate required|alert bad certificate|unknown ca|alert certificate/i;
 
-function refusal(place: string, cause: Error, thrown: Error): FindingError {
+/** What ends a connection without a word. */
+const ENDED = /ECONNRESET|EPIPE|Connection is closed/;
+
+interface Refused {
+  readonly cause: Error;
+  readonly thrown: Error;
+  /**
+   * The connection ended behind the handshake of TLS 1.3, before any answer: a server that asks who is there says so only then (RFC 8446, 4.4.2.4), and its words
+   * are lost where the system resets the connection first.
+   */
+  readonly shutOut: boolean;
+}
+
+function refusal(place: string, { cause, thrown, shutOut }: Refused): FindingError {
   const texts = [cause.message, thrown.message];
   // Redis answers NOAUTH, WRONGPASS, NOPERM, ERR invalid password, ERR DB index is out of range.
   const answer = texts.find((text) => /^(NOAUTH|WRONGPASS|NOPERM|DENIED|ERR)\b/.test(text));
@@ -127,12 +149,18 @@ function refusal(place: string, cause: Error, thrown: Error): FindingError {
       2,
     );
   const code = codeOf(cause);
-  if (NOT_VOUCHED.test(code) || texts.some((text) => ASKS_WHO.test(text)))
+  const closed = shutOut && [code, ...texts].some((text) => ENDED.test(text));
+  if (NOT_VOUCHED.test(code) || closed || texts.some((text) => ASKS_WHO.test(text)))
     return new FindingError(
       [
-        finding('queue-certificate', code || cause.message, 'certificates that both sides believe', {
-          file: place,
-        }),
+        finding(
+          'queue-certificate',
+          `${code || cause.message}${closed ? ' behind the handshake, before any answer' : ''}`,
+          'certificates that both sides believe',
+          {
+            file: place,
+          },
+        ),
       ],
       2,
     );

@@ -1,8 +1,8 @@
 /** Two runs at once on one delivery: the second says so and stops, or waits; status tells who is at work. */
-import { readdirSync } from 'node:fs';
+import { existsSync, readdirSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { beforeAll, expect, onTestFinished, test } from 'vitest';
-import { runCli } from '../support/cli.ts';
+import { runCli, startCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
 import { encoding, heldFfmpeg, type NightFoldersForTest, resultOf, startNight } from '../support/night.ts';
@@ -55,9 +55,20 @@ test('the second run is refused and names the first, a third waits for it and ma
   ]);
   expect(JSON.parse(status.stdout)).toMatchObject({ live: null, atWork: { state: 'alive' } });
   await eventually(() => waiting.said().includes('Waiting for another run in the delivery'), 60_000);
+  const watched = startCli(['status', of('work-1').delivery, '--work', of('work-1').work, '--watch']);
+  let shown = '';
+  watched.child.stdout?.on('data', (text: string) => {
+    shown += text;
+  });
+  onTestFinished(() => void watched.child.kill('SIGKILL'));
+  await eventually(() => /^A001: making /m.test(shown), 60_000);
   first.letGo();
   const ended = await first.done;
   expect(ended.code, ended.stderr).toBe(0);
+  const seen = await watched.done;
+  expect(seen.code, seen.stderr).toBe(0);
+  expect(seen.stdout).toContain('1 of 1 clip ready');
+  expect(existsSync(join(of('work-1').work, 'progress.json'))).toBe(false);
   const third = await waiting.done;
   expect(third.code, third.stderr).toBe(0);
   expect(resultOf(third.stdout).rolls).toMatchObject([{ verdict: 'ready', made: 0, kept: 1 }]);
