@@ -98,6 +98,17 @@ const test = [
     packages: { apt: 'libraw-bin', brew: 'libraw', dnf: 'LibRaw-samples', pacman: 'libraw' },
   },
   {
+    need: 'exiftool',
+    why: 'writes and reads the tags of raw frames independently',
+    anyOf: ['exiftool'],
+    packages: {
+      apt: 'libimage-exiftool-perl',
+      brew: 'exiftool',
+      dnf: 'perl-Image-ExifTool',
+      pacman: 'perl-image-exiftool',
+    },
+  },
+  {
     need: 'chromium',
     why: 'opens the pages as a reader does',
     anyOf: ['chromium', 'chromium-browser'],
