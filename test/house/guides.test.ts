@@ -7,7 +7,13 @@ import { packageFolder } from '../../files/installation.ts';
 import { findingCodes } from '../../findings/registry.ts';
 import { builtInNames } from '../../profiles/load.ts';
 import { commandProcess } from '../support/cli.ts';
-import { commandLinesOf, faultOf, fencedBlocksOf, shellLinesOf } from '../support/command-lines.ts';
+import {
+  commandLinesOf,
+  everyOption,
+  faultOf,
+  fencedBlocksOf,
+  shellLinesOf,
+} from '../support/command-lines.ts';
 import { copyDay } from '../support/day.ts';
 import { delivered, makeDelivered } from '../support/delivered.ts';
 import { sharedFolder } from '../support/folder.ts';
@@ -62,6 +68,9 @@ describe.each(guides)('%s', (page) => {
     expect(lines.length).toBeGreaterThan(0);
     const said = [...lines.map((line) => line.slice('rushlight '.length)), ...commandLinesOf(text)];
     expect(said.filter((line) => faultOf(line) !== null)).toEqual([]);
+    // Named in a sentence, without its command.
+    const named = [...text.matchAll(/`(--[a-z][a-z-]*)[^`\n]*`/g)].map(([, option]) => option as string);
+    expect(named.filter((option) => !everyOption.has(option))).toEqual([]);
     const programs = linesOf(page)
       .filter((line) => !ours(line))
       .flatMap((line) => line.split(/\s*(?:&&|;)\s*/))
