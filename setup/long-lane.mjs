@@ -61,6 +61,7 @@ export const TABLES = [
   'test/faults/store.test.ts',
   'test/faults/whole-frames.test.ts',
   'test/handover/pictures.test.ts',
+  'test/house/guides.test.ts',
   'test/intake/copies.test.ts',
   'test/lease/lease.test.ts',
   'test/media/probe.test.ts',

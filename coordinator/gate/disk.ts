@@ -183,6 +183,13 @@ export async function readDueDeliverables(
   return found;
 }
 
+/** What lay there when the roll was decided: the statement names all of it. */
+export interface DecidedOn {
+  readonly onDisk: ReadonlyMap<string, DeliverableOnDisk>;
+  /** By clip id. */
+  readonly stills: ReadonlyMap<string, StillsOnDisk>;
+}
+
 /**
  * Writes clip reports, statement and roll.json. At no moment does a `ready` stand beside a report that says otherwise: a
  * held verdict is written before the reports, a ready one after everything that it rests on. Nor does a statement stand
@@ -191,8 +198,7 @@ export async function readDueDeliverables(
 export async function writeDecision(
   rollFolder: string,
   { verdict, clipReports }: GateDecision,
-  onDisk: ReadonlyMap<string, DeliverableOnDisk>,
-  stills: ReadonlyMap<string, StillsOnDisk> = new Map(),
+  { onDisk, stills }: DecidedOn,
 ): Promise<void> {
   const writeVerdict = (): Promise<void> =>
     writeRecord(layout.verdict(rollFolder), rollVerdictSchema, verdict);

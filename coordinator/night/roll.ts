@@ -17,7 +17,7 @@ import { type GateDecision, decideRoll, findingsBeforeMaking } from '../gate/dec
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { stillsDue } from '../gate/stills.ts';
 import { deliveryContents } from '../gate/delivery-contents.ts';
-import { readDueDeliverables, writeDecision } from '../gate/disk.ts';
+import { type DecidedOn, readDueDeliverables, writeDecision } from '../gate/disk.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import { copiesSince } from '../intake/since.ts';
 import { readStillsOf } from '../../ledger/stills.ts';
@@ -245,7 +245,7 @@ async function contentsOfDelivery(
 async function write(
   deliveryFolder: string,
   decision: GateDecision,
-  { onDisk, stills }: Required<Pick<GateInput, 'onDisk' | 'stills'>>,
+  decidedOn: DecidedOn,
   { target }: Pick<NightContext, 'target'>,
 ): Promise<Finding | null> {
   // Folders are made on the way: below a mount point whose volume is gone they would lie on the wrong disk.
@@ -254,7 +254,7 @@ async function write(
   const [link] = await linksToRecords(deliveryFolder, decision.verdict.roll);
   if (link !== undefined) return link;
   try {
-    await writeDecision(deliveryFolder, decision, onDisk, stills);
+    await writeDecision(deliveryFolder, decision, decidedOn);
     return null;
   } catch (error) {
     if (codeOf(error) === '') throw error;

@@ -89,7 +89,7 @@ export async function addLateCopies(intake: ReadRoll, rollFolder: string): Promi
     );
     return { roll, added: [], copies: countCopies(verdict.copies), findings };
   }
-  await writeDecision(rollFolder, decision, records.onDisk);
+  await writeDecision(rollFolder, decision, records);
   if (isSigned && (await readRecord(layout.envelope(rollFolder), envelopeSchema)).state === 'absent')
     findings.push(finding('signature-removed', 'a statement of more copies', 'a signature of it', { roll }));
   return {

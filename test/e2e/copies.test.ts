@@ -38,8 +38,9 @@ const key = join(base, 'dit.pem');
 const publicKey = join(base, 'dit.pub.pem');
 const NIGHT = 240_000;
 
+/** With stills: a statement names them too. */
 const night = (delivery: string, ...more: string[]): string[] =>
-  runWords({ day, delivery, work: `${delivery}-work` }, '--copy', second, ...more);
+  runWords({ day, delivery, work: `${delivery}-work` }, '--copy', second, '--stills', '1', ...more);
 const rollFolder = (delivery: string, roll = 'A005'): string => join(delivery, 'day-07', roll);
 /** Codes of the findings of each roll. */
 const codesByRoll = (

@@ -3,32 +3,14 @@ import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { CommandUnknownOpts } from '@commander-js/extra-typings';
 import { describe, expect, test } from 'vitest';
-import { program } from '../../coordinator/program.ts';
 import { packageFolder } from '../../files/installation.ts';
 import { registry } from '../../findings/registry.ts';
-
-const root = program(() => undefined);
+import { commandLinesOf, commands, everyOption, faultOf, root } from '../support/command-lines.ts';
 
 interface Text {
   readonly of: string;
   readonly text: string;
 }
-
-/** Every command with the commands below it. */
-function commandsOf(
-  command: CommandUnknownOpts,
-  above: readonly string[] = [],
-): [string, CommandUnknownOpts][] {
-  return command.commands.flatMap((sub) => {
-    const path = [...above, sub.name()];
-    return [[path.join(' '), sub] as [string, CommandUnknownOpts], ...commandsOf(sub, path)];
-  });
-}
-
-const commands = new Map(commandsOf(root));
-const optionsOf = (command: CommandUnknownOpts): Set<string> =>
-  new Set([...command.options.map((option) => option.long ?? ''), '--help']);
-const everyOption = new Set([...commands.values()].flatMap((command) => [...optionsOf(command)]));
 
 /** Help as it is printed, with what is added after it. */
 function helpOf(command: CommandUnknownOpts): string {
@@ -51,29 +33,6 @@ const everything = [...findings, ...help, readme];
 
 /** Options of other programs that our texts name. */
 const ofOthers = new Set(['--version']);
-
-/** `rushlight …` as a reader types it: in backticks, or in a block of commands. Lines that end in \ go on. */
-function commandLinesOf(text: string): string[] {
-  return [
-    ...text
-      .replaceAll(/\\\n\s*/g, ' ')
-      .matchAll(/(?:`|^)(?:npx rushlight|rushlight|npm start --) ([a-z][^`\n]*)/gm),
-  ].map((match) => (match[1] as string).replace(/\s+#.*/, ''));
-}
-
-/** What is wrong with a line; null when it is a command with options of its own. */
-function faultOf(line: string): string | null {
-  const [first = '', second = ''] = line.split(/\s+/);
-  if (first === 'help')
-    return second === '' || second.startsWith('<') || commands.has(second) ? null : 'no command';
-  const command = commands.get(`${first} ${second}`) ?? commands.get(first);
-  if (command === undefined) return 'no command';
-  const known = optionsOf(command);
-  const unknown = [...line.matchAll(/(?<![\w-])--[a-z][a-z-]*/g)]
-    .map(([name]) => name)
-    .filter((name) => !known.has(name));
-  return unknown.length === 0 ? null : `no ${unknown.join(', ')}`;
-}
 
 describe('what texts name exists', () => {
   test('every command of titles, remedies, help and README, with the options beside it', () => {

@@ -42,7 +42,10 @@ function provedWorld(): ReturnType<typeof goodWorld> {
 }
 
 async function write(folder: string, input: GateInput): Promise<void> {
-  await writeDecision(folder, decideRoll(input), input.onDisk);
+  await writeDecision(folder, decideRoll(input), {
+    onDisk: input.onDisk,
+    stills: new Map(),
+  });
 }
 
 const statement = (folder: string): string => readFileSync(join(folder, 'statement.json'), 'utf8');

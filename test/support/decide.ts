@@ -68,6 +68,6 @@ export async function decisionOf(job: Job) {
 /** roll.json and all that belongs to it, as a night writes it for a roll of this one clip. */
 export async function decide(job: Job): Promise<string[]> {
   const { decision, onDisk } = await decisionOf(job);
-  await writeDecision(job.deliveryFolder, decision, onDisk);
+  await writeDecision(job.deliveryFolder, decision, { onDisk, stills: new Map() });
   return decision.verdict.findings.filter(blocks).map((item) => item.code);
 }
