@@ -152,5 +152,3 @@ async function inputClf(
   transforms.set(sha256, text);
   return sha256;
 }
-
-export const handoverFolder = (dayFolder: string): string => join(dayFolder, 'handover');

@@ -15,7 +15,8 @@ import { withSounds } from './sound.ts';
 
 const sha256Of = (bytes: Buffer): string => createHash('sha256').update(bytes).digest('hex');
 
-async function foldersIn(folder: string): Promise<string[]> {
+/** Names of its folders, without those that are hidden, in order. */
+export async function foldersIn(folder: string): Promise<string[]> {
   return (await readdir(fsPath(folder), { withFileTypes: true, encoding: 'buffer' }))
     .filter((entry) => entry.isDirectory())
     .map((entry) => nameFromBytes(entry.name))

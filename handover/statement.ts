@@ -47,7 +47,6 @@ export const handoverPredicateSchema = z.object({
       'Files of the handover before this one, that may still stand while it is written; empty: it is whole',
     ),
 });
-export type HandoverPredicate = z.infer<typeof handoverPredicateSchema>;
 
 export const handoverStatementSchema = z.looseObject({
   _type: z.literal(STATEMENT_TYPE).describe('in-toto, version 1'),

@@ -1,12 +1,11 @@
 /** How each day of a delivery was made: from the record beside its pages, or from the reports of its clips. */
-import { readdir } from 'node:fs/promises';
 import { join } from 'node:path';
-import { fsPath, nameFromBytes } from '../../files/names.ts';
 import { layout } from '../../ledger/layout.ts';
 import { type ClipReport, clipReportSchema } from '../../ledger/report.ts';
 import { type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { pageLayout } from '../layout.ts';
+import { foldersIn } from '../read-day.ts';
 import { tenthsOf } from '../words.ts';
 import { type DayMade, dayMadeSchema, type MadeItem, madeOf } from './made.ts';
 
@@ -14,14 +13,6 @@ import { type DayMade, dayMadeSchema, type MadeItem, madeOf } from './made.ts';
 export async function madeOnRecord(dayFolder: string): Promise<DayMade> {
   const read = await readRecord(pageLayout.made(dayFolder), dayMadeSchema);
   return read.state === 'read' ? read.value : await madeByReports(dayFolder);
-}
-
-async function foldersIn(folder: string): Promise<string[]> {
-  return (await readdir(fsPath(folder), { withFileTypes: true, encoding: 'buffer' }))
-    .filter((entry) => entry.isDirectory())
-    .map((entry) => nameFromBytes(entry.name))
-    .filter((name) => !name.startsWith('.'))
-    .sort();
 }
 
 /** Of what was published; a report that cannot be read is named by the day's own page. */

@@ -30,7 +30,6 @@ export const rangeSchema = z.object({
   start_time: timeSchema,
   duration: timeSchema,
 });
-export type OtioTime = z.infer<typeof timeSchema>;
 export type OtioRange = z.infer<typeof rangeSchema>;
 
 const referenceFields = {

@@ -63,6 +63,7 @@ test.each([
 
 test('a name that would move the cursor is written as what it is', () => {
   const lines = watchLines(record([roll('A\u001b[2J\n1', 'making')]), { columns: 100, rows: 20 });
+  // biome-ignore lint/suspicious/noControlCharactersInRegex: control characters are what is looked for.
   expect(lines.join('')).not.toMatch(/[\u0000-\u001f]/);
   expect(plainLines(record([roll('A\n1', 'making')])).join('')).not.toContain('\n');
 });
