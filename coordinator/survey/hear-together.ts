@@ -81,10 +81,11 @@ interface Part {
   readonly recordingSamples: number;
 }
 
-function partsOf({ recording, beside, clip }: ToHear): Part[] {
+function partsOf({ recording, beside, clip }: ToHear, { firstFrame }: Scratch): Part[] {
   const start = beside.startSamples / recording.sampleRate;
   const length = recording.samples / recording.sampleRate;
-  const from = Math.max(0, start) + INSET;
+  // A sound file that begins behind the first frame has nothing before it.
+  const from = Math.max(0, start, -firstFrame) + INSET;
   const to = Math.min(secondsHeard(clip), start + length) - INSET;
   const count = PARTS.find((one) => to - from + 2 * INSET >= one.from)?.parts ?? 0;
   return Array.from({ length: count }, (_, part) => {
@@ -136,7 +137,7 @@ export async function hearTogether(request: ToHear): Promise<Pick<ClipBeside, 'h
   const { recording, folder, tools, signal } = request;
   const scratch = scratchOf(request.clip);
   if (scratch === null) return not('the clip has no audio');
-  const parts = partsOf(request);
+  const parts = partsOf(request, scratch);
   if (parts.length === 0) return not('they ran together for less than 1.2 s');
   const [file] = recording.files as [string];
   const opened: OpenedInput[] = [];

@@ -101,3 +101,41 @@ test('a clip that heard something else is not placed, nor one without audio', as
     whyNotHeard: 'the clip has no audio',
   });
 });
+
+test('frames whose own sound file begins behind the first of them are heard from where it begins', async () => {
+  const late = RATE / 2;
+  writeFileSync(
+    join(folder, 'beside.wav'),
+    buildWave({ samples: 6 * RATE - late, channels: 1, value: (at) => yard(FROM + late + at) }),
+  );
+  const sound = { file: 'beside.wav', matchedBy: 'name' } as const;
+  const facts = await factsOf(await clipOf('own.mov', FROM, '-c:a', 'pcm_s16le'));
+  const [track] = facts.audio;
+  if (track === undefined) throw new Error('no audio');
+  const found = await hearTogether({
+    clip: {
+      rollFolder: folder,
+      clip: {
+        ...{ id: 'frames', name: 'frames', bytes: 1, contentDigest: 'd' },
+        place: {
+          ...({ kind: 'sequence', folder: '', prefix: 'f_', suffix: '.dng', padding: 4 } as const),
+          ...{ first: 1, count: 150, statedRate: null, sound },
+        },
+      },
+      facts: {
+        ...facts,
+        audio: [{ ...track, streamIndex: 0, channels: 1, startOffset: late, beside: sound }],
+      },
+    },
+    ...{ recording: takeOf('frames.take.wav', FROM - 4_321), folder, tools: await mediaTools() },
+    signal: new AbortController().signal,
+    beside: {
+      ...{ roll: 'A001', clip: 'frames', startSamples: -4_321, overlapSamples: 6 * RATE },
+      ...{ heard: null, whyNotHeard: null },
+    },
+  });
+  expect(found).toEqual({
+    heard: { startSamples: -4_321, driftMillionths: 0, parts: 3 },
+    whyNotHeard: null,
+  });
+});
