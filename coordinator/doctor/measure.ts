@@ -28,37 +28,19 @@ export async function volume(role: VolumeFacts['role'], name: string): Promise<V
     // Not allowed, or a volume mounted read-only: reported as not writable.
     writable = false;
   }
-  if (!statSync(measured).isDirectory())
-    return {
-      role,
-      folder,
-      measured,
-      freeBytes: null,
-      freeFiles: null,
-      writable,
-      error: `${measured} is not a folder`,
-    };
+  const known = { role, folder, measured, writable };
+  const unmeasured = (error: string): VolumeFacts => ({ ...known, freeBytes: null, freeFiles: null, error });
+  if (!statSync(measured).isDirectory()) return unmeasured(`${measured} is not a folder`);
   try {
     const space = await statfs(measured);
     return {
-      role,
-      folder,
-      measured,
+      ...known,
       freeBytes: space.bavail * space.bsize,
       freeFiles: space.files === 0 ? null : space.ffree,
-      writable,
       error: null,
     };
   } catch (error) {
-    return {
-      role,
-      folder,
-      measured,
-      freeBytes: null,
-      freeFiles: null,
-      writable,
-      error: (error as Error).message,
-    };
+    return unmeasured((error as Error).message);
   }
 }
 

@@ -4,7 +4,13 @@ import { createReadStream } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { ValueCollector } from '../../proof/collect.ts';
-import { plainPlanes, sketchGrid, type SketchForm, sketchNumbers } from '../../proof/sketch/form.ts';
+import {
+  plainPlanes,
+  sketchGrid,
+  type SketchForm,
+  sketchNumbers,
+  type SketchPlane,
+} from '../../proof/sketch/form.ts';
 import { maskPicture, maskSeed } from '../../proof/sketch/mask.ts';
 import { mostLost } from '../../proof/sketch/most-lost.ts';
 import { plainStatistics, type PlainStatistics } from '../../proof/sketch/plain.ts';
@@ -138,36 +144,41 @@ test.each([
   expect(plainFaults("Y'", own, { loss, greatest: null }, limits).map(({ kind }) => kind)).toEqual(kinds);
 });
 
+const FRAMES = 8;
+
+/** What is said of Cb of a grey picture of eight frames in which numbers were changed. */
+function faultsOfCb(
+  codec: string,
+  { loss, scale }: { readonly loss: number; readonly scale: number | null },
+  change: (values: Uint16Array, cb: SketchPlane, numbers: number) => void,
+): string[] {
+  const numbers = sketchNumbers(form);
+  const cb = plainPlanes(form)[1];
+  if (cb === undefined) throw new Error('no plane');
+  const input = new Uint16Array(FRAMES * numbers).fill(128 * 256);
+  const output = Uint16Array.from(input);
+  change(output, cb, numbers);
+  const own = plainStatistics({ form, lossOf: () => loss, peak: 255, input, output })[1];
+  const limits = mostLost(codec)?.plain;
+  if (own === undefined || limits === undefined) throw new Error('nothing was measured');
+  const coded = {
+    loss: new Float64Array(FRAMES).fill(loss),
+    greatest: scale === null ? null : Array<number>(FRAMES).fill(scale ** 2),
+  };
+  return plainFaults('Cb', own, coded, limits).map(({ kind }) => kind);
+}
+const codeOf = (off: number): number => Math.round(256 * (128 + off));
+
 /** Of a soft picture that is nearly grey VC-3 rounded a whole row of Cb down by 0.38. */
 test.each([
   ['rounded alike is where it was', -0.4, []],
   ['twice as far off is found', -0.8, ['region']],
 ])('a row of regions %s', (_what, off, kinds) => {
-  const frames = 8;
-  const numbers = sketchNumbers(form);
-  const cb = plainPlanes(form)[1];
-  if (cb === undefined) throw new Error('no plane');
-  const values = (added: number): Uint16Array => {
-    const out = new Uint16Array(frames * numbers).fill(128 * 256);
-    for (let frame = 0; frame < frames; frame += 1)
-      out.fill(
-        Math.round(256 * (128 + added)),
-        frame * numbers + cb.from,
-        frame * numbers + cb.from + cb.columns,
-      );
-    return out;
-  };
-  const own = plainStatistics({
-    form,
-    lossOf: () => 0.6,
-    peak: 255,
-    input: values(0),
-    output: values(off),
-  })[1];
-  const limits = mostLost('DNXHR LB')?.plain;
-  if (own === undefined || limits === undefined) throw new Error('nothing was measured');
-  const loss = new Float64Array(frames).fill(0.6);
-  expect(plainFaults('Cb', own, { loss, greatest: null }, limits).map(({ kind }) => kind)).toEqual(kinds);
+  const found = faultsOfCb('DNXHR LB', { loss: 0.6, scale: null }, (values, { from, columns }, numbers) => {
+    for (let frame = 0; frame < FRAMES; frame += 1)
+      values.fill(codeOf(off), frame * numbers + from, frame * numbers + from + columns);
+  });
+  expect(found).toEqual(kinds);
 });
 
 /**
@@ -179,24 +190,8 @@ test.each([
   ['farther off than a step of its blocks is found', 106, 3.6, ['region']],
   ['as far off where all is quantised finely is found', 8, 2.25, ['region']],
 ])('a region that is %s', (_what, scale, off, kinds) => {
-  const frames = 8;
-  const numbers = sketchNumbers(form);
-  const cb = plainPlanes(form)[1];
-  if (cb === undefined) throw new Error('no plane');
-  const values = (added: number): Uint16Array => {
-    const out = new Uint16Array(frames * numbers).fill(128 * 256);
-    out[5 * numbers + cb.from] = Math.round(256 * (128 + added));
-    return out;
-  };
-  const own = plainStatistics({
-    form,
-    lossOf: () => 0.93,
-    peak: 255,
-    input: values(0),
-    output: values(off),
-  })[1];
-  const limits = mostLost('Proxy')?.plain;
-  if (own === undefined || limits === undefined) throw new Error('nothing was measured');
-  const coded = { loss: new Float64Array(frames).fill(0.93), greatest: Array(frames).fill(scale ** 2) };
-  expect(plainFaults('Cb', own, coded, limits).map(({ kind }) => kind)).toEqual(kinds);
+  const found = faultsOfCb('Proxy', { loss: 0.93, scale }, (values, { from }, numbers) => {
+    values[5 * numbers + from] = codeOf(off);
+  });
+  expect(found).toEqual(kinds);
 });

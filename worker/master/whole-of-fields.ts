@@ -1,4 +1,4 @@
-/** A whole frame of fields, computed again from coded frames in the deinterlacer's own whole numbers, for the spots of masters. Pure. */
+/** A whole frame of fields, computed again from coded frames in the deinterlacer's own whole numbers, for the spots of masters and for stills. Pure. */
 import { earlierField, type VideoFacts } from '../../media/facts.ts';
 import { deinterlaced, firstFrames } from '../../proof/encoder-input/deinterlace.ts';
 import { bandOf, layoutOf, type SamplePlane } from '../../proof/encoder-input/samples.ts';

@@ -15,9 +15,7 @@ import { codedPlace } from '../../check/orientation.ts';
 import { orientationOfClip } from '../clip-orientation.ts';
 import type { Job } from '../../ledger/job.ts';
 import { isSiting } from '../../media/colour/siting.ts';
-import { earlierField, type VideoFacts } from '../../media/facts.ts';
-import { deinterlaced, type FirstFrame, firstFrames } from '../../proof/encoder-input/deinterlace.ts';
-import { bandOf, layoutOf as planesLayout } from '../../proof/encoder-input/samples.ts';
+import { earlierField } from '../../media/facts.ts';
 import { readTransform } from '../../ledger/transform.ts';
 import { SHOWN_BITS } from '../../media/colour/acescct.ts';
 import { layoutOf } from '../../media/colour/formats.ts';
@@ -31,6 +29,7 @@ import type { StillsOutcome } from '../../profiles/stills/schema.ts';
 import { bakedWay } from '../colour-way.ts';
 import type { MakingContext } from '../context.ts';
 import { spotsOf } from '../master/spots.ts';
+import { wholeOfFields } from '../master/whole-of-fields.ts';
 import { oneFrame } from './one-frame.ts';
 
 export type StillProof = StillDifference | { readonly why: string };
@@ -85,14 +84,12 @@ export function stillProver(job: Job, outcome: StillsOutcome, context: MakingCon
         ...context,
       });
       if ('why' in found) return found;
-      const earlier = earlierField(job.facts.video);
       const places = drawnPlaces(outcome, `${job.clip.contentDigest} ${frame}`);
+      // The still was made of this frame alone, as the first of a movie.
       const pictures =
-        earlier === null
+        earlierField(job.facts.video) === null
           ? [found.picture]
-          : firstFrames(0, earlier).map((first) =>
-              ofEarlierField(found.picture, job.facts.video, { earlier, first }),
-            );
+          : wholeOfFields(job.facts.video, found.picture, { at: 0, count: 1, isFirst: true });
       return pictures
         .map((picture) => {
           const rgbAt = (x: number, y: number): Triple => {
@@ -173,36 +170,6 @@ async function sourceOf(job: Job, { recorded, shown }: StillsOutcome): Promise<C
     },
     placeOf: (x, y) => codedPlace(orientation, { width, height }, { x, y }),
   };
-}
-
-/** The lines of the later field made of those of the earlier one, in whole numbers, as of the first frame of a movie. Planes of Y'CbCr. */
-function ofEarlierField(
-  recorded: Buffer,
-  size: VideoFacts,
-  { earlier, first }: { readonly earlier: 'top' | 'bottom'; readonly first: FirstFrame },
-): Buffer {
-  const picture = Buffer.from(recorded);
-  const layout = planesLayout(size.pixelFormat);
-  if (layout === null) throw new RangeError(`fields of ${size.pixelFormat}`);
-  const { bits, word, bigEndian } = layout;
-  let at = 0;
-  for (const plane of bandOf(layout, picture, size, { from: 0, to: size.height })) {
-    const { values } = deinterlaced({
-      before: first,
-      now: plane,
-      after: plane,
-      earlier,
-      firstLine: 0,
-      lines: plane.height,
-      bits,
-    });
-    for (const value of values) {
-      if (bigEndian) picture.writeUIntBE(value, at, word);
-      else picture.writeUIntLE(value, at, word);
-      at += word;
-    }
-  }
-  return picture;
 }
 
 async function spotsFor(
