@@ -58,6 +58,8 @@ export interface NightContext extends RollContext {
   readonly notAsked: readonly string[];
   /** That all rolls of the night are surveyed, or will not be. */
   readonly surveys: Surveys;
+  /** What it shares with other rolls. */
+  repeats(known: KnownRoll): Promise<Finding[]>;
   make(roll: string, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
@@ -81,7 +83,7 @@ export async function nightOfRoll(
       known.intake = await context.reading(() => verifyRoll(roll, context));
       if (!(await probeRoll(known, context))) return;
     } finally {
-      context.surveys.end();
+      context.surveys.end(roll.name);
     }
     if (isSoundRoll(known)) {
       await context.surveys.ended;
@@ -166,6 +168,7 @@ async function gate(
     append(known.findings, await contentsOfDelivery(known, onDisk, stills));
   if (known.intake !== null && isVerified(known.intake))
     append(known.findings, await copiesSince(known.intake, context.signal));
+  if (!context.signal.aborted) append(known.findings, await context.repeats(known));
   const input: GateInput = { ...gateInputOf(known, context), onDisk, stills };
   const halted = context.halted();
   let decision = decideRoll(input);
