@@ -90,6 +90,9 @@ interface Running {
   /** Never rejects. */
   readonly ended: Promise<void>;
 }
+/** Since when each place of this process is free, performance.now(), the longest first; of one that never had a job nothing is known. */
+const freeSince: number[] = [];
+
 /** Jobs that run in this process: after a long outage the queue may hand the same job out again. */
 const running = new Map<string, Running>();
 
@@ -178,6 +181,7 @@ async function work(queued: QueuedJob, token: string, queue: string): Promise<vo
   const local = setup.farm ? localJob(parsed.data, setup.mounts) : { job: parsed.data };
   if ('finding' in local) throw giveBack(queue, local.finding);
   const { job } = local;
+  const [free, now] = [freeSince.shift(), performance.now()];
   const counted = attemptsOf(queued);
   let taken: Taken = { lost: [], leave: () => undefined };
   const stop = new AbortController();
@@ -221,6 +225,7 @@ async function work(queued: QueuedJob, token: string, queue: string): Promise<vo
       workersLost: attempts.workersLost,
       machinesLost: new Set(taken.lost).size,
       machine: setup.farm ? machineId().id : null,
+      waited: free === undefined ? null : (now - free) / 1000,
       lastAttempt: queued.attemptsMade + 1 >= (queued.opts.attempts ?? 1),
       onProgress: tell,
       fence: async () => {
@@ -245,6 +250,7 @@ async function work(queued: QueuedJob, token: string, queue: string): Promise<vo
     lock.release();
     taken.leave();
     if (running.get(id)?.stop === stop) running.delete(id);
+    freeSince.push(performance.now());
     over();
   }
 }
