@@ -62,6 +62,13 @@ function runs<Item>(list: readonly Item[], together: (a: Item, b: Item) => boole
   return found;
 }
 
+/**
+ * A long job is begun as if it took twice what is thought: estimates are wrong, and one that lasts longer than it was given at the end of the night keeps
+ * all others waiting, while one that is begun too early costs nothing. By `npm run simulate`, 2 000 clips whose times lie 30 % (of the
+ * logarithm) off: with 1 the worst of twenty days took 1.37 of the least possible, with 1.5 1.17, with 2 1.04.
+ */
+const CAUTION = 2;
+
 /** Keeps the order, but begins long jobs early enough to end with the rest. */
 function tailFirst<Item extends OrderedJob>(list: readonly Item[], slots: number): Item[] {
   if (slots < 2 || list.length < 2) return [...list];
@@ -79,7 +86,7 @@ function tailFirst<Item extends OrderedJob>(list: readonly Item[], slots: number
     const long = byLength[longest] ?? 0;
     // Where it would begin if the next in order went first.
     const begin = free.secondAfter(lengthOf(list, next));
-    const index = begin + lengthOf(list, long) > end ? long : next;
+    const index = begin + CAUTION * lengthOf(list, long) > end ? long : next;
     taken.add(index);
     ordered.push(list[index] as Item);
     free.take(lengthOf(list, index));

@@ -2,6 +2,7 @@
  * Speeds that this machine's runs have learned, in its state folder: `speeds.json`. They are hints: a file that is damaged, or that another
  * version wrote, is a note, and what is learned from then on replaces it. Jobs have no times of day; the order in the file is the order in which they ended.
  */
+import { rename } from 'node:fs/promises';
 import { join } from 'node:path';
 import { z } from 'zod';
 import { stateFolder } from '../../files/machine-id.ts';
@@ -66,6 +67,8 @@ export function joined(older: readonly JobSample[], newer: readonly JobSample[])
 /** Adds to what stands there now: another run may have written meanwhile. Throws what node:fs throws of a state folder that cannot be written. */
 export async function writeSpeeds(fresh: readonly JobSample[], path = speedsPlace()): Promise<void> {
   if (fresh.length === 0) return;
-  const { jobs } = await readSpeeds(path);
+  const { jobs, findings } = await readSpeeds(path);
+  // Whatever it is, it may be somebody's.
+  if (findings.length > 0) await rename(path, `${path}.unreadable`);
   await writeRecord(path, speedsSchema, { version: 0, kind: 'speeds', jobs: joined(jobs, fresh) });
 }

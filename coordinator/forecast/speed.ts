@@ -45,13 +45,15 @@ export interface Wanted {
 /** A place that found nothing to do longer than this was waiting for work, and not for the queue. */
 const LONGEST_BETWEEN_SECONDS = 2;
 /** What is thought before anything is known, and for how many jobs or nights it counts. */
-const SCATTER = { deviation: 0.1, weight: 3 } as const;
-const DRIFT = { deviation: 0.12, weight: 2 } as const;
+const SCATTER = { deviation: 0.12, weight: 2 } as const;
+const DRIFT = { deviation: 0.15, weight: 2 } as const;
+/** How much wider a deviation is taken that is itself known from few: 0.8 over them is near what Student's distribution asks of its tenth and ninetieth. */
+const OF_FEW = 0.8;
 
 /** null: too few jobs of the kind are finished, on whatever machine. */
 export function speedOf(samples: readonly JobSample[], wanted: Wanted): Speed | null {
   const key = kindKey(wanted.kind);
-  const ofKind = samples.filter(({ kind }) => kindKey(kind) === key);
+  const ofKind = samples.filter((one) => kindKey(one.kind) === key && wholeSeconds(one) > 0);
   const own = ofKind.filter(({ machine }) => machine === wanted.machine);
   const few = own.length < FEWEST_JOBS;
   const known = few ? ofKind : own;
@@ -92,8 +94,12 @@ function learn(samples: readonly JobSample[], { machine, run }: Wanted): Speed {
   // What is thought of the night before its jobs speak, and after: both normal, so that their precisions add up.
   const precision = 1 / d2 + tonight.length / s2;
   const mean = (centre / d2 + sumOf(tonight) / s2) / precision;
-  // A night without jobs of its own rests on where the others' middle lies, which is not known exactly either.
-  const middle = d2 / Math.max(1, nights.size) + s2 / samples.length;
+  // How much the night still rests on the others; where their middle lies is not known exactly either.
+  const others = 1 / d2 / precision;
+  const middle = d2 / nights.size + s2 / samples.length;
+  // Nor is the line itself, and the fewer jobs it was laid through, the less.
+  const line = s2 / samples.length;
+  const few = others / (nights.size - 1 + DRIFT.weight) + (1 - others) / (samples.length - 1);
   return {
     jobs: samples.length,
     whole,
@@ -103,7 +109,7 @@ function learn(samples: readonly JobSample[], { machine, run }: Wanted): Speed {
     ),
     drift: {
       mean,
-      deviation: Math.sqrt(1 / precision + middle * (1 / d2 / precision) ** 2),
+      deviation: Math.sqrt(1 / precision + middle * others ** 2 + line) * (1 + OF_FEW * few),
     },
     scatter,
   };

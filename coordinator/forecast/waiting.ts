@@ -40,46 +40,37 @@ export function listed<Item>(): Waiting<Item> {
 
 /** In the planner's order, through the window that the queue holds: by priority, and of equal ones what was added first. */
 export function windowed<Item extends OrderedJob>(slots: number): Waiting<Item> {
-  /** What no machine has. */
-  let open: Item[] = [];
-  const queued = new Map<Item, { readonly priority: number; readonly added: number }>();
-  let added = 0;
+  /** What no machine has, in order. */
+  const open = new Set<Item>();
+  /** Of these, what lies in the queue; in the order in which it was added. */
+  const lying = new Map<Item, number>();
   let held = 0;
   const fill = (): void => {
-    const step = fillWindow({
-      ordered: open,
-      priorityOf: (item) => queued.get(item)?.priority,
-      out: queued.size + held,
-      held,
-      slots,
-    });
-    for (const item of step.takeBack) queued.delete(item);
-    for (const { item, priority } of step.add) queued.set(item, { priority, added: (added += 1) });
+    const step = fillWindow({ ordered: open, lying, held, slots });
+    for (const item of step.takeBack) lying.delete(item);
+    for (const { item, priority } of step.add) lying.set(item, priority);
     if (step.takeBack.length > 0) fill();
   };
   return {
     release(jobs) {
-      open = inOrder([...open, ...jobs], slots);
+      const list = inOrder([...open, ...jobs], slots);
+      open.clear();
+      for (const item of list) open.add(item);
       fill();
     },
     take() {
-      let first: Item | undefined;
-      let best = { priority: Number.POSITIVE_INFINITY, added: 0 };
-      for (const [item, place] of queued)
-        if (place.priority < best.priority || (place.priority === best.priority && place.added < best.added)) {
-          first = item;
-          best = place;
-        }
+      let first: { readonly item: Item; readonly priority: number } | undefined;
+      for (const [item, priority] of lying)
+        if (first === undefined || priority < first.priority) first = { item, priority };
       if (first === undefined) return undefined;
-      const taken = first;
-      queued.delete(taken);
-      open.splice(open.indexOf(taken), 1);
+      lying.delete(first.item);
+      open.delete(first.item);
       held += 1;
-      return taken;
+      return first.item;
     },
     ended() {
       held -= 1;
-      if (isWorthFilling({ out: queued.size + held, slots })) fill();
+      if (isWorthFilling(lying.size + held, slots)) fill();
     },
   };
 }

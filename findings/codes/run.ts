@@ -168,6 +168,12 @@ export const runCodes = {
     title: 'the run is not finished with this roll',
     remedy: `Wait for the run to end. If \`rushlight status <delivery>\` shows none, it was killed: run again, ${ONLY_MISSING}.`,
   },
+  'roll-late': {
+    weight: 'note',
+    title: 'a roll will not be ready by its hour',
+    remedy:
+      'Start more workers, on this machine or others (`rushlight worker`), have other rolls wait (--first names those that go before), or tell whoever waits for it. What is made stays: the roll is made on all the same.',
+  },
   'run-interrupted': {
     weight: 'hold',
     title: 'the run was interrupted before this was finished',
