@@ -156,7 +156,9 @@ export const deliverableReportSchema = z.looseObject({
     .describe('Workers that were lost at the job before; absent: none'),
   spent: spentSchema
     .optional()
-    .describe('How long its job and its checks took; absent: nothing was published, or an older version wrote it'),
+    .describe(
+      'How long its job and its checks took; absent: nothing was published, or an older version wrote it',
+    ),
   command: z.array(z.string()).describe("The encoder's command line, as it ran"),
 });
 export type DeliverableReport = z.infer<typeof deliverableReportSchema>;

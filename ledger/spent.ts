@@ -25,13 +25,9 @@ const ofJob = {
     .number()
     .nonnegative()
     .nullable()
-    .describe(
-      'Other jobs on the machine meanwhile, the mean over its time; null: they could not be counted',
-    ),
+    .describe('Other jobs on the machine meanwhile, the mean over its time; null: they could not be counted'),
   claim: seconds.describe('Seconds until it was known what is to be made'),
-  make: seconds.describe(
-    'Seconds of decoding and encoding, with all that was made in the same decode',
-  ),
+  make: seconds.describe('Seconds of decoding and encoding, with all that was made in the same decode'),
   job: seconds.describe('Seconds of the whole job, from when it was taken until this was written'),
 };
 

@@ -52,7 +52,9 @@ export const stillsReportSchema = z.looseObject({
   attempt: z.int().positive().describe('Which try at the job, from 1'),
   spent: stillsSpentSchema
     .optional()
-    .describe('How long their job and they took; absent: nothing was published, or an older version wrote it'),
+    .describe(
+      'How long their job and they took; absent: nothing was published, or an older version wrote it',
+    ),
 });
 export type StillsReport = z.infer<typeof stillsReportSchema>;
 export type StillOnRecord = StillsReport['stills'][number];

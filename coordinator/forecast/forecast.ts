@@ -11,7 +11,7 @@ import { simulate, type SimulatedMachine, type Waiting } from './simulate.ts';
 import { likelySeconds, type Speed } from './speed.ts';
 
 export interface ForecastJob {
-  readonly roll: string;
+  readonly rollName: string;
   readonly kind: Kind;
   readonly frames: number;
   /** By the planner's table. */
@@ -63,7 +63,8 @@ const [LEAST, MOST] = [0.1, 0.9];
 const TRIES = 20;
 
 /** So often that the two ends of the range hardly move any more, and no longer than it may take. */
-export const nightsFor = (jobs: number): number => Math.min(200, Math.max(40, Math.floor(200_000 / Math.max(1, jobs))));
+export const nightsFor = (jobs: number): number =>
+  Math.min(200, Math.max(40, Math.floor(200_000 / Math.max(1, jobs))));
 
 export function forecast<Item extends ForecastJob>(night: ToForecast<Item>): Forecast {
   const { machines, releases, running, chance } = night;
@@ -71,10 +72,10 @@ export function forecast<Item extends ForecastJob>(night: ToForecast<Item>): For
   const rolls = new Map<string, { jobs: number; unknown: number; ready: number[] }>();
   const speeds = speedTable(night, jobs);
   for (const job of jobs) {
-    const entry = rolls.get(job.roll) ?? { jobs: 0, unknown: 0, ready: [] };
+    const entry = rolls.get(job.rollName) ?? { jobs: 0, unknown: 0, ready: [] };
     entry.jobs += 1;
     if (!machines.some(({ id }) => speeds.of(job.kind, id) !== null)) entry.unknown += 1;
-    rolls.set(job.roll, entry);
+    rolls.set(job.rollName, entry);
   }
   const known = [...rolls.values()].filter(({ unknown }) => unknown === 0);
   const whole: number[] = [];
@@ -108,7 +109,7 @@ export function forecast<Item extends ForecastJob>(night: ToForecast<Item>): For
       seconds: (job, machine) => seconds(job, machine) + speeds.between(job.kind, machine),
     });
     const ready = new Map<string, number>();
-    for (const { job, end } of ends) ready.set(job.roll, Math.max(ready.get(job.roll) ?? 0, end));
+    for (const { job, end } of ends) ready.set(job.rollName, Math.max(ready.get(job.rollName) ?? 0, end));
     for (const [roll, at] of ready) rolls.get(roll)?.ready.push(at);
     whole.push(Math.max(0, ...ready.values()));
   }

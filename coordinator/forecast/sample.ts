@@ -1,9 +1,7 @@
 /** What one finished job teaches of the speed of a machine, and how it is read from the job's reports. Pure. */
 import { z } from 'zod';
-import type { Job } from '../../ledger/job.ts';
-import type { DeliverableReport } from '../../ledger/report.ts';
-import type { StillsReport } from '../../ledger/stills-report.ts';
-import { kindOf } from './kind.ts';
+import { spentSchema, stillsSpentSchema } from '../../ledger/spent.ts';
+import type { Kind } from './kind.ts';
 
 const seconds = z.number().nonnegative().max(1e7);
 const count = z.int().nonnegative().max(1e9);
@@ -47,25 +45,53 @@ export const jobSampleSchema = z.object({
 });
 export type JobSample = z.infer<typeof jobSampleSchema>;
 
-/** In the order of the job's deliverables. */
+/** What of a report is learned from; everything else in it is left alone. */
+export const finishedSchema = z.looseObject({
+  run: z.string().optional(),
+  state: z.string(),
+  attempt: z.number(),
+  spent: spentSchema.optional(),
+});
+export const finishedStillsSchema = z.looseObject({
+  run: z.string(),
+  state: z.string(),
+  attempt: z.number(),
+  spent: stillsSpentSchema.optional(),
+});
+
+/** A job as far as it is learned from. */
+export interface LearnedJob {
+  readonly run: string;
+  readonly rollName: string;
+  /** Its id. */
+  readonly clip: string;
+  readonly frames: number;
+  readonly kind: Kind;
+}
+
 export interface FinishedReports {
-  readonly deliverables: readonly (DeliverableReport | null)[];
-  readonly stills: StillsReport | null;
+  /** In the order of the kind's profiles; null: there is none that can be read. */
+  readonly deliverables: readonly (z.infer<typeof finishedSchema> | null)[];
+  readonly stills: z.infer<typeof finishedStillsSchema> | null;
 }
 
 /** null: it was not made whole in one go on one machine, or its reports do not say how long it took. */
-export function sampleOf(job: Job, { deliverables, stills }: FinishedReports): JobSample | null {
-  const spent = deliverables.flatMap((report) =>
-    report?.run === job.run && report.state === 'published' && report.attempt === 1 && report.spent !== undefined
-      ? [{ hash: report.profileHash, ...report.spent }]
+export function sampleOf(
+  { run, rollName, clip, frames, kind }: LearnedJob,
+  { deliverables, stills }: FinishedReports,
+): JobSample | null {
+  const isOwn = (report: {
+    readonly run?: string | undefined;
+    readonly state: string;
+    readonly attempt: number;
+  }): boolean => report.run === run && report.state === 'published' && report.attempt === 1;
+  const spent = deliverables.flatMap((report, index) =>
+    report?.spent !== undefined && isOwn(report)
+      ? [{ hash: kind.profiles[index]?.hash ?? '', ...report.spent }]
       : [],
   );
-  const ofStills =
-    stills?.run === job.run && stills.state === 'published' && stills.attempt === 1
-      ? stills.spent
-      : undefined;
-  if (spent.length !== job.deliverables.length || (job.stills !== undefined && ofStills === undefined))
-    return null;
+  const ofStills = stills !== null && isOwn(stills) ? stills.spent : undefined;
+  if (spent.length !== kind.profiles.length || (kind.stills > 0 && ofStills === undefined)) return null;
   const all = [...spent, ...(ofStills === undefined ? [] : [ofStills])];
   // What is written last knows the whole job.
   const last = all.toSorted((a, b) => a.job - b.job).at(-1);
@@ -77,20 +103,12 @@ export function sampleOf(job: Job, { deliverables, stills }: FinishedReports): J
       { part: 'check' as const, profile: hash, seconds: check },
       { part: 'publish' as const, profile: hash, seconds: publish },
     ]),
-    ...(ofStills === undefined
-      ? []
-      : [{ part: 'stills' as const, profile: null, seconds: ofStills.stills }]),
+    ...(ofStills === undefined ? [] : [{ part: 'stills' as const, profile: null, seconds: ofStills.stills }]),
   ];
   const named = parts.reduce((sum, part) => sum + part.seconds, 0);
   return {
-    run: job.run,
-    roll: job.roll,
-    clip: job.clip.id,
-    machine: last.machine,
-    kind: structuredClone(kindOf(job)) as JobSample['kind'],
-    frames: job.span.count,
-    waited: last.waited,
-    beside: last.beside,
+    ...{ run, roll: rollName, clip, machine: last.machine, frames, waited: last.waited, beside: last.beside },
+    kind: { ...kind, profiles: kind.profiles.map((profile) => ({ ...profile })) },
     parts: [...parts, { part: 'rest', profile: null, seconds: Math.max(0, last.job - named) }],
   };
 }

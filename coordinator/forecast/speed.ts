@@ -64,7 +64,9 @@ export function speedOf(samples: readonly JobSample[], wanted: Wanted): Speed | 
 
 function learn(samples: readonly JobSample[], { machine, run }: Wanted): Speed {
   const names = new Map(
-    samples.flatMap(({ parts }) => parts.map(({ part, profile }) => [`${part} ${profile}`, { part, profile }])),
+    samples.flatMap(({ parts }) =>
+      parts.map(({ part, profile }) => [`${part} ${profile}`, { part, profile }]),
+    ),
   );
   const weights = samples.map((sample) => 1 / wholeSeconds(sample) ** 2);
   const parts = [...names.values()].map(({ part, profile }) => ({

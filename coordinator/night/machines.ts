@@ -36,6 +36,8 @@ export interface Machines {
   fitFor(queue: string): string[];
   /** Worker processes of these; null: not known yet. */
   workersFor(queues: readonly string[]): number | null;
+  /** Machines that do jobs of the run, and how many each at a time. */
+  making(): { readonly id: string; readonly slots: number }[];
   /** Why machines that are there take nothing. */
   troubles(): Finding[];
 }
@@ -81,6 +83,13 @@ export async function watchMachines({ run, workFolder, records, note }: Machines
       known === null
         ? null
         : known.filter((record) => does(record, queues)).reduce((sum, { workers }) => sum + workers, 0),
+    making: () => {
+      const slots = new Map<string, number>();
+      for (const record of known ?? [])
+        if (record.classes.some((one) => one.run === run && one.standing !== 'unfit'))
+          slots.set(record.machine, (slots.get(record.machine) ?? 0) + record.workers);
+      return [...slots].map(([id, own]) => ({ id, slots: own }));
+    },
     troubles: () =>
       (known ?? []).flatMap((record) => {
         const own = ofRun(record, run);

@@ -36,6 +36,9 @@ import {
 import { isSoundRoll, layBesideClips } from '../roll/sound-rolls.ts';
 import { keepTransforms } from '../settings/keep.ts';
 import { count } from '../show/words.ts';
+import { rankOf } from '../dispatch/by-due.ts';
+import type { Dues } from '../forecast/dues.ts';
+import type { Forecasting } from './forecasting.ts';
 import type { Work } from './job-tracker.ts';
 import type { NightRequest, RollResult } from './request.ts';
 import type { Surveys } from './surveys.ts';
@@ -58,6 +61,8 @@ export interface NightContext extends RollContext {
   readonly notAsked: readonly string[];
   /** That all rolls of the night are surveyed, or will not be. */
   readonly surveys: Surveys;
+  readonly forecasting: Pick<Forecasting, 'add'>;
+  readonly dues: Dues;
   make(roll: string, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
@@ -106,6 +111,10 @@ export async function nightOfRoll(
       job,
       priority: index * ROLL_PRIORITIES + priority,
     }));
+    context.forecasting.add(
+      rankOf(roll.name, index, context.request.rolls?.first ?? [], context.dues),
+      planned.jobs,
+    );
     if (work.length > 0) await make(known, work, context);
   });
   const result = await gate(known, { made, kept }, context);

@@ -19,7 +19,7 @@ import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
 import type { ReadRoll } from '../intake/since.ts';
-import type { NightPlan } from '../plan/index.ts';
+import type { NightPlan, PlannedJob } from '../plan/index.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Settings } from '../settings/read.ts';
 import type { NightFolders } from './folders.ts';
@@ -64,6 +64,8 @@ export interface RollContext extends VerifyContext {
   readonly replace?: boolean;
   /** Of the rolls whose folders on the delivery would be one, by name. */
   readonly collisions: ReadonlyMap<string, Finding>;
+  /** How long jobs are thought to take; absent: as the planner's table says. */
+  readonly estimate?: (jobs: readonly PlannedJob[]) => readonly PlannedJob[];
   readonly reservation: Pick<Reservation, 'take' | 'left'>;
   log(message: string, fields: Record<string, unknown>): void;
 }
@@ -212,7 +214,7 @@ export async function planRoll(
     .filter(({ job }) => !refused.has(job))
     .map((planned) => ({ ...planned, job: { ...planned.job, source: sourceOf(planned.job, seenOf) } }));
   context.reservation.take(jobs.map(({ job }) => job));
-  return { ...plan, jobs };
+  return { ...plan, jobs: context.estimate?.(jobs) ?? jobs };
 }
 
 /** What verification saw of the clip's files, as the worker asks it again. */

@@ -145,8 +145,8 @@ describe('when rolls are ready', () => {
   const samples = ['r1', 'r2', 'r3', 'r4'].flatMap((run) =>
     [100, 200, 300, 400, 500, 600].map((frames) => sample({ run, frames, seconds: frames / 50 })),
   );
-  const job = (roll: string, codec = 'vc3', frames = 500): ForecastJob => ({
-    roll,
+  const job = (rollName: string, codec = 'vc3', frames = 500): ForecastJob => ({
+    rollName,
     kind: kind(codec),
     frames,
     tableSeconds: 5,
@@ -225,9 +225,14 @@ describe('ranges hold eight nights of ten', () => {
   }
 
   /** Whether the truth lay in the range: of each roll. */
-  function night(world: World, chance: Chance): { readonly in: number; readonly of: number; readonly width: number } {
+  function night(
+    world: World,
+    chance: Chance,
+  ): { readonly in: number; readonly of: number; readonly width: number } {
     const codecs = ['vc3', 'rdd36'];
-    const truth = new Map(codecs.map((codec) => [codec, { fixed: 1, frame: 0.01 * Math.exp(chance.normal()) }]));
+    const truth = new Map(
+      codecs.map((codec) => [codec, { fixed: 1, frame: 0.01 * Math.exp(chance.normal()) }]),
+    );
     const length = (): number => Math.round(200 * Math.exp(0.7 * chance.normal())) + 1;
     const trueSeconds = (codec: string, frames: number, drift: number): number => {
       const line = truth.get(codec) as { fixed: number; frame: number };
@@ -246,11 +251,11 @@ describe('ranges hold eight nights of ten', () => {
     const tonight = world.drift * chance.normal();
     samples.push(...jobsOf('now', tonight, world.ended));
     const open = Array.from({ length: 48 }, (_, index) => ({
-      roll: `R${index % 3}`,
+      rollName: `R${index % 3}`,
       kind: kind(codecs[index % 2] as string),
       frames: length(),
       tableSeconds: 5,
-    })).sort((a, b) => (a.roll < b.roll ? -1 : 1));
+    })).sort((a, b) => (a.rollName < b.rollName ? -1 : 1));
     const machines = [{ id: 'm', slots: 2 }];
     const said = forecast<ForecastJob>({
       machines,
@@ -271,7 +276,7 @@ describe('ranges hold eight nights of ten', () => {
     let inside = 0;
     let width = 0;
     for (const { roll, ready } of said.rolls) {
-      const end = Math.max(...ends.filter(({ job }) => job.roll === roll).map((one) => one.end));
+      const end = Math.max(...ends.filter(({ job }) => job.rollName === roll).map((one) => one.end));
       if (ready === null) throw new Error(`${roll} is not known`);
       if (ready.least <= end && end <= ready.most) inside += 1;
       width += ready.most / ready.least;

@@ -72,9 +72,9 @@ describe('a simulated night', () => {
         for (const [index, count] of machines.entries()) {
           const own = ends.filter(({ machine }) => machine === `m${index}`);
           for (const { begin } of own)
-            expect(own.filter((other) => other.begin <= begin && begin < other.end).length).toBeLessThanOrEqual(
-              count,
-            );
+            expect(
+              own.filter((other) => other.begin <= begin && begin < other.end).length,
+            ).toBeLessThanOrEqual(count);
         }
         expect(simulate<DrawnJob>({ ...night, waiting: ordered(slots) })).toEqual(ends);
       }),
