@@ -220,6 +220,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(profile())
     .addOption(manifests())
     .addOption(roll())
+    .addOption(by())
     .addOption(readers())
     .addOption(
       new Option('--workers <n>', 'number of workers for the estimate of time').argParser(

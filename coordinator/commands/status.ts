@@ -14,6 +14,7 @@ import { readRecord } from '../../ledger/store.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import { defaultWorkFolder } from '../roll/folders.ts';
 import { readSeenMachines } from '../night/machines.ts';
+import { readProgress } from '../night/keep-progress.ts';
 import { readRunning } from '../night/running.ts';
 import { printJson, printText } from '../show/output.ts';
 import { psnrByProfile } from '../show/psnr.ts';
@@ -48,7 +49,9 @@ export async function statusCommand(options: StatusOptions): Promise<0 | 1 | 130
   const atWork = delivery === null ? null : await stateOfPlace(deliveryPlace(delivery));
   const rolls = delivery === null ? [] : await rollsOf(delivery);
   const machines = await readSeenMachines(work);
-  const status = { delivery, work, live, atWork, machines, rolls };
+  const progress = live === null ? null : await readProgress(work);
+  const forecast = progress?.forecast == null ? null : { ...progress.forecast, from: progress.at };
+  const status = { delivery, work, live, forecast, atWork, machines, rolls };
   if (options.json === true) printJson({ version: 0, kind: 'status', ...status });
   else printText(statusText(status));
   return rolls.length > 0 && rolls.every((roll) => roll.verdict === 'ready') ? 0 : 1;

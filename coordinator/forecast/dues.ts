@@ -1,7 +1,6 @@
 /** When rolls are due: by the options of the command, else by the settings. Pure. */
 import { FindingError, finding } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
-import type { SettingsFile } from '../settings/schema.ts';
 import { type Hour, hourOf, nextMoment } from './due.ts';
 
 export interface Dues {
@@ -11,10 +10,18 @@ export interface Dues {
   of(roll: string): number | null;
 }
 
+/** Of the settings. */
+interface StatedHours {
+  readonly show?:
+    | { readonly time_zone?: string | undefined; readonly ready_by?: string | undefined }
+    | undefined;
+  readonly rolls?: Readonly<Record<string, { readonly ready_by?: string | undefined }>> | undefined;
+}
+
 export interface DuesRequest {
   /** `06:00` for every roll, `A001=05:30` for one. */
   readonly by: readonly string[];
-  readonly settings: Pick<SettingsFile, 'show' | 'rolls'>;
+  readonly settings: StatedHours;
   /** Names of the day's rolls. */
   readonly rolls: readonly string[];
   /** Milliseconds since 1970, UTC. */

@@ -1,6 +1,7 @@
 /** How long jobs are thought to take, for order and plan: by what was learned, else by the planner's table as far as this machine is faster or slower than that. Pure. */
 import type { PlannedJob } from '../plan/types.ts';
-import { kindKey, kindOf } from './kind.ts';
+import type { Job } from '../../ledger/job.ts';
+import { kindKey, kindOf, kindText } from './kind.ts';
 import type { JobSample } from './sample.ts';
 import { likelySeconds, type Speed, speedOf } from './speed.ts';
 
@@ -38,4 +39,15 @@ export function estimated<Planned extends Pick<PlannedJob, 'job' | 'seconds'>>(
   });
   const ratio = Math.exp(ratios.reduce((sum, one) => sum + one, 0) / Math.max(1, ratios.length));
   return jobs.map((planned, index) => ({ ...planned, seconds: known[index] ?? planned.seconds * ratio }));
+}
+
+/** For people, each once: kinds of which too few jobs are finished. */
+export function unknownKinds(
+  jobs: readonly Job[],
+  { machine, slots, samples }: Omit<EstimateRequest, 'run'>,
+): string[] {
+  const kinds = new Map(jobs.map((job) => [kindKey(kindOf(job)), kindOf(job)]));
+  return [...kinds.values()]
+    .filter((kind) => speedOf(samples, { kind, machine, run: null, beside: slots - 1 }) === null)
+    .map(kindText);
 }

@@ -1,5 +1,6 @@
 /** `npm run simulate`: a drawn day on so many workers, through the run's own order and window, held against the least that any order could take. */
 import { parseArgs } from 'node:util';
+import { count, durationText } from '../../findings/human.ts';
 import { chanceOf } from './chance.ts';
 import { type DrawnJob, drawDay } from './drawn-day.ts';
 import { type SimulatedEnd, simulate } from './simulate.ts';
@@ -65,6 +66,18 @@ function readyTimes(ends: readonly SimulatedEnd<DrawnJob>[]): number[] {
   const ready = new Map<string, number>();
   for (const { job, end } of ends) ready.set(job.rollName, Math.max(ready.get(job.rollName) ?? 0, end));
   return [...ready.values()].sort((a, b) => a - b);
+}
+
+/** For people. */
+export function simulationText(simulation: Simulation): string {
+  const { clips, workers, seed, scatter, rolls, work, longest, bound, makespan, busy, ready } = simulation;
+  return `${[
+    `${count(clips, 'clip')} in ${count(rolls, 'roll')}, ${count(workers, 'worker')}, seed ${seed}, jobs ${scatter} off what is thought of them`,
+    `work          ${durationText(work)} of one worker; the longest job ${durationText(longest)}`,
+    `least         ${durationText(bound)}: no order ends sooner`,
+    `this order    ${durationText(makespan)}, ${(makespan / bound).toFixed(3)} of the least; workers busy ${(100 * busy).toFixed(1)} % of it`,
+    `rolls ready   the first after ${durationText(ready.first)}, half of them after ${durationText(ready.middle)}, all after ${durationText(ready.last)}`,
+  ].join('\n')}\n`;
 }
 
 const MOST_CLIPS = 200_000;

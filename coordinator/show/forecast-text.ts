@@ -1,5 +1,7 @@
 /** When things will be ready, for people: always a range, in the time of the show. Pure. */
 import type { NightForecast } from '../progress/forecast.ts';
+import { type Finding, finding } from '../../findings/finding.ts';
+import { printable } from '../../files/names.ts';
 import { count } from './words.ts';
 
 interface Range {
@@ -54,8 +56,64 @@ export function forecastLine({ whole, rolls, timeZone }: NightForecast, now: num
   return [
     whole === null
       ? `when all is ready is not known yet: ${why}`
-      : `all is ready ${hoursText(whole, now, timeZone)} ${timeZone}, in ${rangeText(whole)}`,
+      : `all ready ${hoursText(whole, now, timeZone)} ${timeZone}, in ${rangeText(whole)}`,
     ...(late.length === 0 ? [] : [`late: ${late.join(', ')}`]),
     ...(risk.length === 0 ? [] : [`may be late: ${risk.join(', ')}`]),
   ].join('; ');
+}
+
+const IN_TIME = { 'in-time': 'in time', 'at-risk': 'may be late', late: 'late' } as const;
+
+export interface PlannedReady extends NightForecast {
+  /** When the run would begin, ISO 8601, UTC. */
+  readonly from: string;
+  /** What is to be made of kinds of which too few jobs are finished. */
+  readonly unknownKinds: readonly string[];
+}
+
+const readyText = (
+  { left, unknown }: Pick<NightForecast['rolls'][number], 'left' | 'unknown'>,
+  now: number,
+  timeZone: string,
+): string =>
+  left === null
+    ? `not known yet${unknown === 0 ? '' : `: ${count(unknown, 'clip')} of a kind of which fewer than five are made`}`
+    : `${hoursText(left, now, timeZone)}, in ${rangeText(left)}`;
+
+/** When a roll will be ready, and whether that is in time. */
+export function rollReadyText(roll: NightForecast['rolls'][number], now: number, timeZone: string): string {
+  const due =
+    roll.due === null
+      ? ''
+      : `; due ${hourText(Date.parse(roll.due), timeZone)}${roll.inTime === null ? '' : `, ${IN_TIME[roll.inTime]}`}`;
+  return `${printable(roll.roll).padEnd(8)}  ${readyText(roll, now, timeZone)}${due}`;
+}
+
+/** Of a plan: a line for each roll that has work. */
+export function forecastText({ rolls, whole, timeZone, from, unknownKinds }: PlannedReady): string {
+  const now = Date.parse(from);
+  return [
+    `Ready, if the run begins now (${timeZone}):`,
+    ...rolls.map((roll) => rollReadyText(roll, now, timeZone)),
+    ...(rolls.length > 1 && whole !== null
+      ? [`all       ${readyText({ left: whole, unknown: 0 }, now, timeZone)}`]
+      : []),
+    ...unknownKinds.map((kind) => `Not known yet: how long ${printable(kind)} takes.`),
+  ].join('\n');
+}
+
+/** Rolls that will not be ready by their hour. */
+export function lateNotes({ rolls, timeZone }: NightForecast, now: number): Finding[] {
+  return rolls.flatMap(({ roll, left, due, inTime }) =>
+    inTime !== 'late' || left === null || due === null
+      ? []
+      : [
+          finding(
+            'roll-late',
+            `ready ${hoursText(left, now, timeZone)} ${timeZone}, in nine nights of ten not sooner`,
+            `ready by ${hourText(Date.parse(due), timeZone)}`,
+            { roll },
+          ),
+        ],
+  );
 }
