@@ -6,30 +6,27 @@ import { z } from 'zod';
 
 /** BullMQ refuses `:` in queue names. */
 export const JOB_QUEUE = 'rushlight-jobs';
-const ROLL_QUEUE = 'rushlight-rolls';
-export const BULL_PREFIX = 'rushlight';
-
-/** Rolls of one run: parents are taken up by the coordinator that made them, never by another one on the same Redis. */
-export function rollQueueOf(run: string): string {
-  return `${ROLL_QUEUE}-${run}`;
-}
+/** All that is ours in a Redis begins so. In braces: what a script touches lies on one node of a Redis Cluster (Redis Cluster specification, hash tags). */
+export const BULL_PREFIX = '{rushlight}';
+/** Before tickets: jobs with all of their parts in them, as children of flows. Nobody reads them any more. */
+export const EARLIER_PREFIX = 'rushlight';
 
 /** Holds the run that a night belongs to now; jobs of an older run of the same night are dropped. */
 export function nightKey(night: string): string {
-  return `rushlight:night:${night}`;
+  return `${BULL_PREFIX}:night:${night}`;
 }
 /** Every run of a night that may have left something in the queue (a set). */
 export function runsKey(night: string): string {
-  return `rushlight:runs:${night}`;
+  return `${BULL_PREFIX}:runs:${night}`;
 }
 /** Set to make every worker end the night's jobs at once. */
 export function cancelKey(run: string): string {
-  return `rushlight:cancel:${run}`;
+  return `${BULL_PREFIX}:cancel:${run}`;
 }
 
 /** Under which name the locks of a worker process are: the queue's own, which begins each of its tokens (`<name>:<number>`). `id`: of its setup. */
 export function lockNameKey(id: string): string {
-  return `rushlight:lock-name:${id}`;
+  return `${BULL_PREFIX}:lock-name:${id}`;
 }
 /** Long enough for any night; what a run or a worker never cleaned up does not stay for ever. */
 export const KEY_SECONDS = 14 * 24 * 3600;

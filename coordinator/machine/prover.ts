@@ -28,6 +28,8 @@ export interface ProverRequest {
   readonly mounts: readonly Mount[] | null;
   /** How many worker processes this starter has now. */
   workers(): number;
+  /** Jobs that they run side by side. */
+  slots(): number;
   /** The queues that this machine is fit for now. */
   onTakes(queues: readonly string[]): void;
   /** Programs that answer: workers may be started. Called once. */
@@ -93,6 +95,7 @@ export function startProver(request: ProverRequest): Prover {
       machine: machineId().id,
       host: hostname(),
       workers: request.workers(),
+      slots: request.slots(),
       classes: standings(),
     };
     const text = JSON.stringify(now);

@@ -34,6 +34,8 @@ export interface Machines {
   look(): Promise<void>;
   /** Ids of machines that do jobs of this queue, now or when they are asked again. */
   fitFor(queue: string): string[];
+  /** Jobs of this queue that run side by side. */
+  slotsFor(queue: string): number;
   /** Worker processes of these; null: not known yet. */
   workersFor(queues: readonly string[]): number | null;
   /** Why machines that are there take nothing. */
@@ -77,6 +79,8 @@ export async function watchMachines({ run, workFolder, records, note }: Machines
     fitFor: (queue) => [
       ...new Set((known ?? []).filter((record) => does(record, [queue])).map(({ machine }) => machine)),
     ],
+    slotsFor: (queue) =>
+      (known ?? []).filter((record) => does(record, [queue])).reduce((sum, { slots }) => sum + slots, 0),
     workersFor: (queues) =>
       known === null
         ? null

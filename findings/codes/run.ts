@@ -135,8 +135,9 @@ export const runCodes = {
   },
   'job-too-large': {
     weight: 'hold',
-    title: "the clip's metadata is too large for one job",
-    remedy: 'Report this with the clip report: the clip has far more metadata than usual.',
+    title: 'the names and paths of a clip are too long for a job in the queue',
+    remedy:
+      'Use shorter paths for the shoot day and the delivery folder, and run again: together with the names of day, roll and clip they must fit into a job.',
   },
 
   // The delivery drive.
