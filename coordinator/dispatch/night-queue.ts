@@ -26,6 +26,8 @@ export interface QueueListeners {
   ended(id: string, how: 'completed' | 'failed', reason: string | null): void;
   /** A connection broke or came back with an error; commands wait meanwhile. */
   failure(error: Error): void;
+  /** The connection is there again, perhaps to a store that forgot, or was set up anew. */
+  back(): void;
 }
 
 /** Whose queue it is. */
@@ -118,6 +120,11 @@ export async function openNightQueue(
   // Without a listener an error would end the process.
   const failure = (error: Error): void => listeners.failure(error);
   for (const emitter of [client, eventClient]) emitter.on('error', failure);
+  let wasThere = false;
+  client.on('ready', () => {
+    if (wasThere) listeners.back();
+    wasThere = true;
+  });
 
   const ours = (id: string): boolean => id.startsWith(`${run}.`);
   const request = {

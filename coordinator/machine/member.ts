@@ -96,6 +96,7 @@ export function joinFarm(request: MemberRequest, events: MemberEvents): Member {
       pool.tell(takes);
     },
     onStanding: events.onStanding,
+    onRefused: events.onDeath,
     log: events.log,
   });
   return {

@@ -173,7 +173,8 @@ class Tracker implements JobTracker {
       );
     });
     // Whatever hint was missed is made up for.
-    events.on('store-back', () => this.#inBackground('reconciling', this.reconcile()));
+    for (const back of ['store-back', 'queue-back'] as const)
+      events.on(back, () => this.#inBackground('reconciling', this.reconcile()));
     events.on('stop-now', () => this.giveUp());
     events.on('target-trouble', () => this.#inBackground('pausing', this.pause()));
     events.on('target-well', () => this.#inBackground('resuming', this.resume()));

@@ -19,6 +19,8 @@ interface RunEventMap {
   'queue-progress': [id: string, progress: JobProgress];
   'queue-ended': [id: string, how: 'completed' | 'failed', reason: string | null];
   'queue-trouble': [error: Error];
+  /** The connection to the queue is there again. */
+  'queue-back': [];
   /** The built-in Redis was started again. */
   'store-back': [];
   /** From the job tracker. */
@@ -51,5 +53,6 @@ export function hintsTo(events: RunEvents): QueueListeners {
     progress: (id, progress) => events.emit('queue-progress', id, progress),
     ended: (id, how, reason) => events.emit('queue-ended', id, how, reason),
     failure: (error) => events.emit('queue-trouble', error),
+    back: () => events.emit('queue-back'),
   };
 }

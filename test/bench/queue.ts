@@ -2,6 +2,7 @@
  * The queue's own cost: jobs through it from their parts to their end, with workers that ask and tell what a real one does and
  * write a report instead of making anything. The coordinator's side is a process of its own.
  */
+import { spawn } from 'node:child_process';
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
@@ -16,7 +17,7 @@ import { PartKeeper, partsOf } from '../../ledger/job-parts.ts';
 import { layout } from '../../ledger/layout.ts';
 import { cancelKey, JOB_QUEUE, nightKey, type QueueAddress, redisOptions } from '../../ledger/queue.ts';
 import { ticketSchema } from '../../ledger/ticket.ts';
-import { runForOutput, runTool } from '../../process/run.ts';
+import { runForOutput } from '../../process/run.ts';
 import { startTaking } from '../../worker/taking.ts';
 import { jobOf } from '../support/jobs.ts';
 import { sharedRedis } from '../support/redis.ts';
@@ -156,7 +157,6 @@ async function drained(
 ): Promise<Measured & { redisMilliseconds: number; redisMegabytes: number }> {
   const folder = mkdtempSync(join(tmpdir(), 'rushlight-bench-'));
   const store = await sharedRedis();
-  const ending = new AbortController();
   const address: QueueAddress = { kind: 'url', url: store.url };
   const field = (info: unknown, name: string): number =>
     Number(new RegExp(`^${name}:(.*?)\\r?$`, 'm').exec(String(info))?.[1]);
@@ -165,12 +165,8 @@ async function drained(
     return 1000 * (field(info, 'used_cpu_user') + field(info, 'used_cpu_sys'));
   };
   const workers = Array.from({ length: WORKERS }, () =>
-    runTool(process.execPath, calls('answerJobs', address), {
-      signal: ending.signal,
-      graceMilliseconds: 1_000,
-      // Held open: its end ends the worker.
-      feed: () => new Promise(() => undefined),
-    }),
+    // Its standard input is held open: its end ends the worker.
+    spawn(process.execPath, calls('answerJobs', address), { stdio: ['pipe', 'ignore', 'inherit'] }),
   );
   try {
     const before = await processor();
@@ -184,8 +180,7 @@ async function drained(
       redisMegabytes: field(await store.ask('INFO', 'memory'), 'used_memory_peak') / 1024 / 1024,
     };
   } finally {
-    ending.abort();
-    await Promise.allSettled(workers);
+    for (const worker of workers) worker.kill('SIGKILL');
     await store.stop();
     rmSync(folder, { recursive: true, force: true });
   }

@@ -22,6 +22,7 @@ beforeAll(async () => {
       progress: nothing,
       ended: nothing,
       failure: nothing,
+      back: nothing,
     },
   );
 });

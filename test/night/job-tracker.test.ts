@@ -286,6 +286,7 @@ test('a run that died leaves nothing that the next run of the night would wait f
       progress: nothing,
       ended: nothing,
       failure: nothing,
+      back: nothing,
     },
   );
   closing.push(() => later.close());
