@@ -317,6 +317,7 @@ async function beginMaking(
     signal: run.signal,
     isTargetHealthy: condition.isWell,
     fitFor: (queue) => engine.machines?.fitFor(queue) ?? [],
+    slotsFor: (queue) => engine.machines?.slotsFor(queue) ?? jobsAtOnce,
     log,
   });
   const watch = startWatch({

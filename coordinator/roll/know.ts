@@ -10,12 +10,12 @@ import { filesOfPlace } from '../../ledger/clip.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { Recording } from '../../ledger/recording.ts';
 import { isVerified } from '../../ledger/roll.ts';
+import { TICKET_BYTES_LIMIT, ticketBytes } from '../../ledger/ticket.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
-import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
 import type { ReadRoll } from '../intake/since.ts';
@@ -197,12 +197,12 @@ export async function planRoll(
     return { ...plan, jobs: [], planned: 0 };
   }
   const tooLarge = plan.jobs
-    .map(({ job }) => ({ job, bytes: jobBytes(job) }))
-    .filter(({ bytes }) => bytes > JOB_BYTES_LIMIT);
+    .map(({ job }) => ({ job, bytes: ticketBytes(job) }))
+    .filter(({ bytes }) => bytes > TICKET_BYTES_LIMIT);
   append(
     known.findings,
     tooLarge.map(({ job, bytes }) =>
-      finding('job-too-large', `${bytes} bytes`, `at most ${JOB_BYTES_LIMIT} bytes`, {
+      finding('job-too-large', `${bytes} bytes`, `at most ${TICKET_BYTES_LIMIT} bytes`, {
         roll: roll.name,
         clip: job.clip.id,
       }),

@@ -38,7 +38,7 @@ export interface LiveStatus {
   readonly day: string | null;
   readonly delivery: string | null;
   /** Jobs of the built-in Redis by the queue's states; null: it does not answer. */
-  readonly jobs: Record<string, number> | null;
+  readonly jobs: { readonly waiting: number; readonly running: number; readonly over: number } | null;
 }
 
 export interface Status {
@@ -109,7 +109,7 @@ export function statusText(status: Status): string {
     const jobs =
       live.jobs === null
         ? ''
-        : `\n       jobs: ${live.jobs.active ?? 0} running, ${(live.jobs.prioritized ?? 0) + (live.jobs.delayed ?? 0)} waiting, ${(live.jobs.completed ?? 0) + (live.jobs.failed ?? 0)} ended`;
+        : `\n       jobs: ${live.jobs.running} running, ${live.jobs.waiting} waiting, ${live.jobs.over} ended`;
     parts.push(
       `A run is at work: process ${live.pid} on this machine, since ${live.since}${live.run === null ? '' : `, run ${live.run}`}${live.day === null ? '' : `, ${printable(live.day)}`}${jobs}`,
     );
