@@ -86,6 +86,11 @@ const roll = () =>
     '--roll <roll>',
     'this roll of the day alone, by its name; several times for several (default: all)',
   ).argParser(collect);
+const by = () =>
+  new Option(
+    '--by <hour>',
+    'when rolls are due, in the time zone of the show: 06:00, or A001=05:30 for one of them; several times for several (default: as the settings say)',
+  ).argParser(collect);
 const replace = () =>
   new Option(
     '--replace',
@@ -129,6 +134,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(profile())
     .addOption(manifests())
     .addOption(roll())
+    .addOption(by())
     .addOption(
       new Option(
         '--first <roll>',
@@ -214,6 +220,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(profile())
     .addOption(manifests())
     .addOption(roll())
+    .addOption(by())
     .addOption(readers())
     .addOption(
       new Option('--workers <n>', 'number of workers for the estimate of time').argParser(

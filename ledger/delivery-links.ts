@@ -4,7 +4,7 @@ import { dirname, join, relative } from 'node:path';
 import { codeOf } from '../files/error-code.ts';
 import { fsPath, printable } from '../files/names.ts';
 import { type Finding, finding } from '../findings/finding.ts';
-import { layout } from './layout.ts';
+import { JOB_PARTS_NAME, layout } from './layout.ts';
 
 /** Folders below `reports` that a run makes. */
 const REPORT_FOLDERS = [
@@ -15,6 +15,7 @@ const REPORT_FOLDERS = [
   'checksums',
   'transforms',
   'stills',
+  JOB_PARTS_NAME,
 ] as const;
 
 /** What a verdict is written through: days and rolls, their reports, and the records beside them. */

@@ -10,7 +10,7 @@ import { findingSchema } from '../findings/finding.ts';
 import { declarationSchema } from '../media/declaration.ts';
 import { OWN_DECODER } from '../media/raw/decoders/names.ts';
 import type { Job } from './job.ts';
-import { JOB_QUEUE } from './queue.ts';
+import { BULL_PREFIX, JOB_QUEUE } from './queue.ts';
 import { volumeSchema } from './volumes.ts';
 
 const decoderNeedSchema = z.object({
@@ -49,7 +49,7 @@ export function classQueue(run: string, need: ClassNeed): string {
 }
 
 /** A hash: by the queue's name, what a run posts of a class. */
-export const POSTINGS_KEY = 'rushlight:postings';
+export const POSTINGS_KEY = `${BULL_PREFIX}:postings`;
 
 export const postingSchema = z.looseObject({
   version: z.literal(0),
@@ -78,8 +78,8 @@ export function readPostings(texts: Readonly<Record<string, string>>): Posting[]
 }
 
 /** A set of the records' names, each the owner's name of who keeps it (owner.ts). */
-export const MACHINES_KEY = 'rushlight:machines';
-export const machineKey = (owner: string): string => `rushlight:machine:${owner}`;
+export const MACHINES_KEY = `${BULL_PREFIX}:machines`;
+export const machineKey = (owner: string): string => `${BULL_PREFIX}:machine:${owner}`;
 /** Rewritten every few seconds: a machine that is lost vanishes. */
 export const MACHINE_SECONDS = 60;
 
@@ -93,6 +93,8 @@ export const machineSchema = z.looseObject({
   host: z.string(),
   /** Worker processes. */
   workers: z.int().nonnegative(),
+  /** Jobs that they run side by side, all together. */
+  slots: z.int().nonnegative(),
   classes: z.array(
     z.object({
       queue: z.string(),
@@ -112,7 +114,7 @@ export function readMachines(texts: readonly (string | null)[]): MachineRecord[]
 
 /** Machines (`<id>:<of this claim>`) that began a job and have not ended it in order: one that begins it knows where workers were lost. */
 export function takersKey(job: string): string {
-  return `rushlight:takers:${job}`;
+  return `${BULL_PREFIX}:takers:${job}`;
 }
 
 const givenBackSchema = z.object({

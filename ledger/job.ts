@@ -91,3 +91,10 @@ export const jobSchema = z
     message: 'a job that makes nothing',
   });
 export type Job = z.infer<typeof jobSchema>;
+
+/** Which job it is, for whoever speaks of it. */
+export interface NamedJob {
+  readonly roll: string;
+  readonly clip: { readonly id: string; readonly name: string };
+  readonly span: { readonly count: number };
+}

@@ -6,6 +6,9 @@ import { LONGEST_NAME, safeName, withDigest } from '../files/safe-names.ts';
 export const OWN_PREFIX = '.rushlight-';
 export const STAGING_PREFIX = `${OWN_PREFIX}part-`;
 
+/** A folder among the reports that is there only while a run makes the roll. */
+export const JOB_PARTS_NAME = `${OWN_PREFIX}jobs`;
+
 /** A day's or roll's folder in a delivery: its name, or, where some system cannot write that, one that every system can, with a digest so that no two meet. What it gives, it gives back unchanged. */
 export function folderName(name: string): string {
   const safe = safeName(name);
@@ -65,6 +68,8 @@ export const layout = {
   still: (name: string): string => `reports/stills/${name}`,
   stagedStill: (rollFolder: string, token: string): string =>
     join(rollFolder, 'reports', 'stills', `${STAGING_PREFIX}${token}.png`),
+  /** What jobs are made of while the roll is made (ledger/job-parts.ts). */
+  jobPartsFolder: (rollFolder: string): string => join(rollFolder, 'reports', JOB_PARTS_NAME),
   deliverableReport: (rollFolder: string, clipId: string, profile: string): string =>
     join(rollFolder, 'reports', 'deliverables', `${clipId}.${profile}.json`),
 } as const;

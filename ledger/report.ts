@@ -10,6 +10,7 @@ import { anyOutcomeSchema } from '../profiles/outcome/any.ts';
 import { checkResultSchema } from './check-result.ts';
 import { clipSchema } from './clip.ts';
 import { stillsReportSchema } from './stills-report.ts';
+import { spentSchema } from './spent.ts';
 import { toolchainSchema } from './toolchain.ts';
 
 export {
@@ -153,6 +154,11 @@ export const deliverableReportSchema = z.looseObject({
     .nonnegative()
     .optional()
     .describe('Workers that were lost at the job before; absent: none'),
+  spent: spentSchema
+    .optional()
+    .describe(
+      'How long its job and its checks took; absent: nothing was published, or an older version wrote it',
+    ),
   command: z.array(z.string()).describe("The encoder's command line, as it ran"),
 });
 export type DeliverableReport = z.infer<typeof deliverableReportSchema>;

@@ -4,6 +4,7 @@ import { findingSchema } from '../findings/finding.ts';
 import { stillsOutcomeSchema } from '../profiles/stills/schema.ts';
 import { checkResultSchema } from './check-result.ts';
 import { clipSchema } from './clip.ts';
+import { stillsSpentSchema } from './spent.ts';
 import { toolchainSchema } from './toolchain.ts';
 
 /** What every record says of a still; where it is, each in its own words. */
@@ -49,6 +50,11 @@ export const stillsReportSchema = z.looseObject({
   host: z.string().describe('Name of the machine, for people'),
   run: z.string().describe('`run` of the job that wrote it'),
   attempt: z.int().positive().describe('Which try at the job, from 1'),
+  spent: stillsSpentSchema
+    .optional()
+    .describe(
+      'How long their job and they took; absent: nothing was published, or an older version wrote it',
+    ),
 });
 export type StillsReport = z.infer<typeof stillsReportSchema>;
 export type StillOnRecord = StillsReport['stills'][number];

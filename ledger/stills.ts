@@ -1,5 +1,5 @@
 /** What lies on disk of a clip's stills, and whether that is what is asked for. */
-import { sameStills } from '../profiles/stills/decide.ts';
+import { sameStills, stillsDigest } from '../profiles/stills/decide.ts';
 import type { StillsOutcome } from '../profiles/stills/schema.ts';
 import type { Finding } from '../findings/finding.ts';
 import type { FileDigest } from '../files/digest.ts';
@@ -52,14 +52,20 @@ export interface WantedStills {
   readonly contentDigest: string;
   /** Digest of the toolchain. */
   readonly toolchain: string;
-  readonly outcome: StillsOutcome;
+  /** Or its digest. */
+  readonly outcome: StillsOutcome | { readonly decision: string };
 }
 
 /** Why this report is about other stills than are wanted; null when it is about those. Pure. */
 export function stillsMismatch(report: StillsReport, wanted: WantedStills): string | null {
   if (report.clip.contentDigest !== wanted.contentDigest) return 'made from other content';
   if (report.toolchain.digest !== wanted.toolchain) return 'made by another toolchain';
-  if (!sameStills(report.outcome, wanted.outcome)) return 'decided otherwise, as with other settings';
+  const { outcome } = wanted;
+  const isSame =
+    'decision' in outcome
+      ? stillsDigest(report.outcome) === outcome.decision
+      : sameStills(report.outcome, outcome);
+  if (!isSame) return 'decided otherwise, as with other settings';
   return null;
 }
 

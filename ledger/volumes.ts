@@ -10,8 +10,8 @@ import { z } from 'zod';
 import { codeOf } from '../files/error-code.ts';
 import { fsPath } from '../files/names.ts';
 import { type Finding, FindingError, finding } from '../findings/finding.ts';
-import type { Job } from './job.ts';
 import { OWN_PREFIX } from './layout.ts';
+import type { Ticket } from './ticket.ts';
 
 export const MARKER_NAME = `${OWN_PREFIX}volume`;
 
@@ -183,27 +183,35 @@ export async function leavesVolume(mounts: readonly Mount[], path: string): Prom
   }
 }
 
+/** A path as every machine understands it. Throws RangeError for one that lies in no volume. */
+export function portablePath(path: string, mounts: readonly Mount[]): string {
+  const found = toVolume(mounts, path);
+  if (found === null) throw new RangeError(`${path} lies in no volume`);
+  return found;
+}
+
 /** A job as every machine understands it. Its folders lie in volumes. Throws RangeError when they do not. */
-export function portableJob(job: Job, mounts: readonly Mount[]): Job {
-  const named = (path: string): string => {
-    const found = toVolume(mounts, path);
-    if (found === null) throw new RangeError(`${path} lies in no volume`);
-    return found;
+export function portableTicket(ticket: Ticket, mounts: readonly Mount[]): Ticket {
+  const { rollFolder, deliveryFolder } = ticket;
+  return {
+    ...ticket,
+    rollFolder: portablePath(rollFolder, mounts),
+    deliveryFolder: portablePath(deliveryFolder, mounts),
   };
-  return { ...job, rollFolder: named(job.rollFolder), deliveryFolder: named(job.deliveryFolder) };
 }
 
 /** The job with the paths of this machine. `mounts` null: a farm without volumes, whose machines have equal paths. */
-export function localJob(
-  job: Job,
+export function localTicket(
+  ticket: Ticket,
   mounts: readonly Mount[] | null,
-): { readonly job: Job } | { readonly finding: Finding } {
-  if (mounts === null && !isVolumePath(job.rollFolder) && !isVolumePath(job.deliveryFolder)) return { job };
-  const rollFolder = fromVolume(mounts ?? [], job.rollFolder);
-  const deliveryFolder = fromVolume(mounts ?? [], job.deliveryFolder);
+): { readonly ticket: Ticket } | { readonly finding: Finding } {
+  if (mounts === null && !isVolumePath(ticket.rollFolder) && !isVolumePath(ticket.deliveryFolder))
+    return { ticket };
+  const rollFolder = fromVolume(mounts ?? [], ticket.rollFolder);
+  const deliveryFolder = fromVolume(mounts ?? [], ticket.deliveryFolder);
   if (typeof rollFolder !== 'string') return { finding: rollFolder };
   return typeof deliveryFolder === 'string'
-    ? { job: { ...job, rollFolder, deliveryFolder } }
+    ? { ticket: { ...ticket, rollFolder, deliveryFolder } }
     : { finding: deliveryFolder };
 }
 

@@ -19,6 +19,8 @@ export interface JobContext {
   readonly machinesLost?: number;
   /** Id of this machine, where another one could do the job; null: none can, and whatever keeps it from its end is written down. */
   readonly machine: string | null;
+  /** Seconds from the end of the job before it in the same place of this worker until this one was taken. Nobody counted when absent. */
+  readonly waited?: number | null;
   /** No further attempt follows: a failure is written down for good. */
   readonly lastAttempt: boolean;
   readonly onProgress: (progress: JobProgress) => void;

@@ -2,6 +2,8 @@
 import type { Job } from '../ledger/job.ts';
 import type { Deliverable, JobContext } from './context.ts';
 import type { Found } from './found.ts';
+import type { Beside } from './beside.ts';
+import type { JobClock } from './job-clock.ts';
 
 export interface JobRun {
   readonly job: Job;
@@ -14,6 +16,8 @@ export interface JobRun {
   readonly concluded: Set<Deliverable>;
   /** What the system said of the clip's files when the job began (claim.ts). */
   readonly sourceSeen: string;
+  readonly clock: JobClock;
+  readonly beside: Pick<Beside, 'mean'>;
 }
 
 /** XXH128 of older things of ours that may lie under the deliverable's name, by what was found when the job began. */

@@ -30,6 +30,8 @@ import { scratchFailure } from './scratch.ts';
 import { decoderFailures } from './decoder.ts';
 import { refuseName, writeFailure } from './publish-deliverable.ts';
 import { findDeliverables } from './found.ts';
+import { countBeside } from './beside.ts';
+import { startJobClock } from './job-clock.ts';
 import type { JobRun } from './job-run.ts';
 import { awaitedByOthers, publishStaged } from './resume-publish.ts';
 import { frameFailure, makeWithoutFfmpeg } from './master/masters-without-ffmpeg.ts';
@@ -42,14 +44,16 @@ import { deliveryOf, makeFolder, sweepStaging, targetStateOf } from './target.ts
 /** Throws JobFailure; NotForThisMachine, which leaves no report; and the signal's reason when stopped. */
 export async function runJob(job: Job, context: JobContext): Promise<void> {
   const startedAt = new Date().toISOString();
+  const clock = startJobClock();
   let run: JobRun | null = null;
   // Before it is claimed: what changes from here on is found.
   const seen = await sourceSeen(job);
+  const beside = await countBeside();
   const begin = async (): Promise<JobRun> => {
     const found = await findDeliverables(job, context.signal);
     for (const one of found)
       if (one.there === 'published') await completeRecords(one.completion, job.deliveryFolder);
-    return { job, context, startedAt, found, concluded: new Set(), sourceSeen: seen };
+    return { job, context, startedAt, found, concluded: new Set(), sourceSeen: seen, clock, beside };
   };
   try {
     await claim(job, context);
@@ -75,6 +79,8 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
       if (targetStateOf(unproven, deliveryOf(job.deliveryFolder)) === null) throw unproven;
     }
     throw failure;
+  } finally {
+    await beside.end();
   }
 }
 
@@ -89,6 +95,7 @@ async function claim(job: Job, { toolchain, workersLost, machinesLost }: JobCont
 }
 
 async function stills(run: JobRun): Promise<void> {
+  run.clock.enter('stills');
   try {
     await makeStills(run);
   } catch (error) {
@@ -154,6 +161,7 @@ function failureOf(error: unknown, job: Job): JobFailure {
 }
 
 async function makeAll(run: JobRun, open: readonly Deliverable[]): Promise<Failure[]> {
+  run.clock.enter('make');
   const { job } = run;
   const movies: StagedMovie[] = [];
   const developed: StagedMovie[] = [];

@@ -18,7 +18,8 @@ import { deliveryPlace } from '../ledger/lease.ts';
 import { runAtWork } from '../ledger/lease-file.ts';
 import { machineId } from '../files/machine-id.ts';
 import { type Finding, FindingError, finding } from '../findings/finding.ts';
-import { jobSchema, type Job } from '../ledger/job.ts';
+import type { Job } from '../ledger/job.ts';
+import { readJob } from '../ledger/job-parts.ts';
 import {
   cancelKey,
   JOB_QUEUE,
@@ -31,7 +32,8 @@ import {
   type WorkerSetup,
   workerSetupSchema,
 } from '../ledger/queue.ts';
-import { localJob } from '../ledger/volumes.ts';
+import { type Ticket, ticketSchema } from '../ledger/ticket.ts';
+import { localTicket } from '../ledger/volumes.ts';
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
 import { locateTools, type MediaTools } from '../process/locate.ts';
 import { JobFailure, NotForThisMachine } from './context.ts';
@@ -90,6 +92,9 @@ interface Running {
   /** Never rejects. */
   readonly ended: Promise<void>;
 }
+/** Since when each place of this process is free, performance.now(), the longest first; of one that never had a job nothing is known. */
+const freeSince: number[] = [];
+
 /** Jobs that run in this process: after a long outage the queue may hand the same job out again. */
 const running = new Map<string, Running>();
 
@@ -101,12 +106,12 @@ const renewer = startRenewer({
 const presence = newPresence(setup.name, (message, fields) => log.warn(fields, message));
 
 /** Another run has the delivery: its lease says so, whatever the queue believes. */
-async function isOthers(job: Job): Promise<boolean> {
+async function isOthers(job: Pick<Ticket, 'deliveryFolder' | 'run'>): Promise<boolean> {
   const lease = await runAtWork(deliveryPlace(deliveryOf(job.deliveryFolder)));
   return lease !== null && lease.run !== job.run;
 }
 
-async function isWanted(job: Job): Promise<boolean> {
+async function isWanted(job: Pick<Ticket, 'night' | 'run'>): Promise<boolean> {
   const [run, cancelled] = await Promise.all([
     redis.get(nightKey(job.night)),
     redis.exists(cancelKey(job.run)),
@@ -117,7 +122,7 @@ async function isWanted(job: Job): Promise<boolean> {
 /** Reports progress at most once in two seconds and at every new phase, and looks at the same beat whether the job is still wanted. */
 function teller(
   queued: QueuedJob,
-  job: Job,
+  job: Pick<Ticket, 'night' | 'run'>,
   stop: AbortController,
   { attempt, workersLost }: Attempts,
 ): (progress: JobProgress) => void {
@@ -168,16 +173,17 @@ function beforeWork(error: unknown, job: Job): Finding | null {
 
 async function work(queued: QueuedJob, token: string, queue: string): Promise<void> {
   const id = queued.id ?? '';
-  const parsed = jobSchema.safeParse(queued.data);
+  const parsed = ticketSchema.safeParse(queued.data);
   if (!parsed.success) {
     const issue = parsed.error.issues[0];
     throw reported(
       finding('job-damaged', `${issue?.path.join('.')}: ${issue?.message}`, 'a job of this version'),
     );
   }
-  const local = setup.farm ? localJob(parsed.data, setup.mounts) : { job: parsed.data };
+  const local = setup.farm ? localTicket(parsed.data, setup.mounts) : { ticket: parsed.data };
   if ('finding' in local) throw giveBack(queue, local.finding);
-  const { job } = local;
+  const { ticket } = local;
+  const free = freeSince.shift();
   const counted = attemptsOf(queued);
   let taken: Taken = { lost: [], leave: () => undefined };
   const stop = new AbortController();
@@ -195,20 +201,22 @@ async function work(queued: QueuedJob, token: string, queue: string): Promise<vo
     if (setup.farm) taken = await enterTakers(redis, id, { machine: machineId().id, claim: token });
     // A job that was given back begins in the queue anew; what it cost before is remembered beside it.
     const attempts = { ...counted, workersLost: Math.max(counted.workersLost, taken.lost.length) };
-    if (!(await isWanted(job))) throw new UnrecoverableError('cancelled, or taken over by a later run');
+    if (!(await isWanted(ticket))) throw new UnrecoverableError('cancelled, or taken over by a later run');
     log.info(
       {
         id,
-        roll: job.roll,
-        clip: job.clip.id,
+        roll: ticket.roll,
+        clip: ticket.clip.id,
         attempt: attempts.attempt,
         workersLost: attempts.workersLost,
         retryable: attemptText(attempts),
       },
       'begins',
     );
-    const tell = teller(queued, job, stop, attempts);
-    if (attempts.attempt > 1) tell({ phase: 'make', frames: 0, total: job.span.count, framesPerSecond: 0 });
+    const tell = teller(queued, ticket, stop, attempts);
+    if (attempts.attempt > 1)
+      tell({ phase: 'make', frames: 0, total: ticket.span.count, framesPerSecond: 0 });
+    const job = await partsRead(ticket);
     const { runJob } = await import('./job.ts');
     const { tools, toolchain } = await begun(job);
     await runJob(job, {
@@ -221,6 +229,7 @@ async function work(queued: QueuedJob, token: string, queue: string): Promise<vo
       workersLost: attempts.workersLost,
       machinesLost: new Set(taken.lost).size,
       machine: setup.farm ? machineId().id : null,
+      waited: free === undefined ? null : (performance.now() - free) / 1000,
       lastAttempt: queued.attemptsMade + 1 >= (queued.opts.attempts ?? 1),
       onProgress: tell,
       fence: async () => {
@@ -245,6 +254,7 @@ async function work(queued: QueuedJob, token: string, queue: string): Promise<vo
     lock.release();
     taken.leave();
     if (running.get(id)?.stop === stop) running.delete(id);
+    freeSince.push(performance.now());
     over();
   }
 }
@@ -256,6 +266,14 @@ async function ownsAlone(id: string, signal: AbortSignal): Promise<void> {
     await older.ended;
     signal.throwIfAborted();
   }
+}
+
+/** The job with all that its ticket names. What is missing here another machine of a farm may have; what is not, nobody makes anything of. */
+async function partsRead(ticket: Ticket): Promise<Job> {
+  const read = await readJob(ticket);
+  if ('job' in read) return read.job;
+  if (setup.farm) throw new NotForThisMachine(read.finding);
+  throw reported(read.finding);
 }
 
 /** What has to stand before a job is worked on. */

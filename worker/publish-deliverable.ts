@@ -23,7 +23,7 @@ import type { Proof } from './proof.ts';
 import { storeSketch } from './sketches.ts';
 import { obsoleteBeside } from './sidecars.ts';
 import { claimFor, writeClaimed } from './claims.ts';
-import { failedReport, type ReportRequest, writtenReport } from './report.ts';
+import { failedReport, type ReportRequest, spentOf, writtenReport } from './report.ts';
 import { askTarget, makeFolder } from './target.ts';
 
 /** What a deliverable is proved by: the fingerprints of its source, and what left its encoders. */
@@ -72,6 +72,7 @@ export async function finish(
   const asked: readonly string[] = deliverable.profile.checks;
   const onFrames = progressOf('check', deliverable.outcome.frames, context);
   onFrames(0);
+  run.clock.enter('check');
   let checked: CheckReport;
   try {
     checked = await checkDeliverable({
@@ -161,6 +162,7 @@ export async function checkAndPublish(run: JobRun, checked: Checked): Promise<Fa
     return { findings, retryable: true };
   }
   const total = checked.deliverable.outcome.frames;
+  run.clock.enter('publish');
   context.onProgress({ phase: 'publish', frames: total, total, framesPerSecond: 0 });
   return await publish(run, checked);
 }
@@ -237,8 +239,10 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
     file: { ...file, seen },
     state: 'published',
     finishedAt: new Date().toISOString(),
+    spent: await spentOf(run),
   } as DeliverableReport);
   run.concluded.add(deliverable);
+  run.clock.enter('make');
   return null;
 }
 

@@ -1,5 +1,7 @@
 /** Deliverable reports, as the worker writes them. */
 import { hostname } from 'node:os';
+import { machineId } from '../files/machine-id.ts';
+import type { Spent } from '../ledger/spent.ts';
 import type { CheckReport } from '../check/index.ts';
 import type { Finding } from '../findings/finding.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
@@ -40,6 +42,37 @@ function common({ run, deliverable, command, checked }: ReportRequest) {
     attempt: context.attempt,
     ...((context.workersLost ?? 0) === 0 ? {} : { workersLost: context.workersLost }),
     command: [...command],
+  };
+}
+
+/** What the job has taken so far, and of it what this deliverable has since the one before it. */
+export async function spentOf({ context, clock, beside }: JobRun): Promise<Spent> {
+  return {
+    ...(await spentOnJob({ context, clock, beside })),
+    check: rounded(clock.tell('check')),
+    publish: rounded(clock.tell('publish')),
+  };
+}
+
+/** Milliseconds are enough. */
+export const rounded = (seconds: number): number => Math.round(seconds * 1000) / 1000;
+
+export async function spentOnJob({
+  context,
+  clock,
+  beside,
+}: Pick<JobRun, 'context' | 'clock' | 'beside'>): Promise<
+  Pick<Spent, 'machine' | 'waited' | 'beside' | 'claim' | 'make' | 'job'>
+> {
+  const { waited = null } = context;
+  const others = await beside.mean();
+  return {
+    machine: machineId().id,
+    waited: waited === null ? null : rounded(waited),
+    beside: others === null ? null : rounded(others),
+    claim: rounded(clock.of('claim')),
+    make: rounded(clock.of('make')),
+    job: rounded(clock.whole()),
   };
 }
 

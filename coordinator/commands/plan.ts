@@ -9,7 +9,7 @@ import { sketchBytes } from '../../profiles/outcome/picture-error.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { findingsBeforeMaking } from '../gate/decide.ts';
 import { newRun, nightOf } from '../night/names.ts';
-import { defaultWorkers } from '../night/workers.ts';
+import { defaultSlots, defaultWorkers } from '../night/workers.ts';
 import { leftOfJobs, leftOfRoll } from '../plan/left.ts';
 import { cadenceOfRoll } from '../plan/cadence.ts';
 import { madeOfPlan } from '../plan/made.ts';
@@ -17,6 +17,13 @@ import { shownOfRoll } from '../plan/shown.ts';
 import { shapesOfRoll } from '../plan/shapes.ts';
 import { writtenOfRoll } from '../plan/written.ts';
 import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
+import { machineId } from '../../files/machine-id.ts';
+import { byDue, rankOf } from '../dispatch/by-due.ts';
+import { duesOf } from '../forecast/dues.ts';
+import { unknownKinds } from '../forecast/estimate.ts';
+import { readSpeeds } from '../forecast/keep.ts';
+import { forecastOfPlan } from '../forecast/of-plan.ts';
+import { lateNotes } from '../show/forecast-text.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import { nightFolders } from '../roll/folders.ts';
 import {
@@ -59,6 +66,7 @@ export interface PlanOptions {
   readonly readers?: number;
   readonly workers?: number;
   readonly roll?: readonly string[];
+  readonly by?: readonly string[];
   readonly rate?: Rate;
   readonly stills?: number;
   readonly replace?: boolean;
@@ -91,7 +99,13 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       [...ofDay, finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day })],
       2,
     );
-  const asked = rollsAsked(rolls, { only: options.roll ?? [], first: [] });
+  const dues = duesOf({
+    by: options.by ?? [],
+    settings: stated.file,
+    rolls: rolls.map(({ name }) => name),
+    now: Date.now(),
+  });
+  const asked = byDue(rollsAsked(rolls, { only: options.roll ?? [], first: [] }), [], dues);
   const notAsked = rolls.filter((roll) => !asked.includes(roll)).map(({ name }) => name);
   const interrupts = listenForInterrupts();
   const signal = interrupts.first;
@@ -123,7 +137,11 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
   try {
     const { freeBytes, freeFiles } = await roomOn(folders.delivery);
     const reported = notAsked.length === 0 ? [...ofDay] : findingsAsked(ofDay, asked);
-    const plans: (Awaited<ReturnType<typeof planRoll>> & { readonly known: KnownRoll })[] = [];
+    const plans: (Awaited<ReturnType<typeof planRoll>> & {
+      readonly known: KnownRoll;
+      readonly reading: number;
+      readonly measuring: number;
+    })[] = [];
     for (const roll of asked) {
       const known = unknownRoll(roll, folders);
       let plan: Awaited<ReturnType<typeof planRoll>> = {
@@ -133,12 +151,16 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         withoutRoom: { deliverables: 0, bytes: 0 },
         volumes: [],
       };
+      const began = performance.now();
+      let read = began;
       await unlessBroken(known, context, async () => {
         known.intake = await verifyRoll(roll, context);
+        read = performance.now();
         if (await probeRoll(known, context)) plan = await planRoll(known, context, false);
       });
       signal.throwIfAborted();
-      plans.push({ ...plan, known });
+      const [reading, measuring] = [(read - began) / 1000, (performance.now() - read) / 1000];
+      plans.push({ ...plan, known, reading, measuring });
     }
     const allKnown = plans.map(({ known }) => known);
     const repeats = repeatsAmong(allKnown.flatMap(({ intake }) => intake ?? []));
@@ -167,6 +189,19 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     progress.stop();
     const jobs = plans.flatMap((plan) => plan.jobs);
     const workers = options.workers ?? defaultWorkers();
+    const speeds = await readSpeeds();
+    append(reported, speeds.findings);
+    const [here, now] = [{ machine: machineId().id, slots: workers * defaultSlots(workers) }, Date.now()];
+    const forecast = forecastOfPlan({
+      ...here,
+      rolls: plans.map(({ known, ...one }, place) => ({
+        ...one,
+        roll: known.roll.name,
+        rank: rankOf(known.roll.name, place, [], dues),
+      })),
+      ...{ samples: speeds.jobs, dues, now },
+    });
+    append(reported, lateNotes(forecast, now));
     const volumes = plans.flatMap((plan) => plan.volumes);
     const plan: WholePlan = {
       planned: sumOf(plans, (one) => one.planned),
@@ -184,6 +219,14 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       })),
       workers,
       seconds: secondsOf(jobs, workers),
+      ready: {
+        ...forecast,
+        from: new Date(now).toISOString(),
+        unknownKinds: unknownKinds(
+          jobs.map(({ job }) => job),
+          { ...here, samples: speeds.jobs },
+        ),
+      },
     };
     const planned: PlannedRoll[] = plans.map(({ known, jobs: ofRoll, withoutRoom }) => ({
       roll: known.roll.name,

@@ -26,6 +26,7 @@ export interface RunOptions {
   readonly slots?: number;
   readonly roll?: readonly string[];
   readonly first?: readonly string[];
+  readonly by?: readonly string[];
   readonly rate?: Rate;
   readonly stills?: number;
   readonly replace?: boolean;
@@ -89,8 +90,8 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
     else progress.say(line);
   };
   const ui: NightUi = {
-    begin: (runProgress) => {
-      progress = showProgress(runProgress, { quiet: options.quiet === true });
+    begin: (runProgress, forecast) => {
+      progress = showProgress(runProgress, { quiet: options.quiet === true, forecast });
     },
     say,
     report: (item: Finding) => {
@@ -102,6 +103,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
       {
         folders,
         rolls: { only: options.roll ?? [], first: options.first ?? [] },
+        by: options.by,
         profiles: options.profile ?? [],
         readers: options.readers ?? DEFAULT_READERS,
         workers: options.workers ?? null,

@@ -7,13 +7,13 @@ import { layout } from '../../ledger/layout.ts';
 import { deliveryPlace } from '../../ledger/lease.ts';
 import { stateOfPlace } from '../../ledger/lease-file.ts';
 import { ownerOfName } from '../../ledger/owner.ts';
-import type { QueueAddress } from '../../ledger/queue.ts';
 import { type DeliverableReport, deliverableReportSchema, deliverableStates } from '../../ledger/report.ts';
 import { countCopies, type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import { defaultWorkFolder } from '../roll/folders.ts';
 import { readSeenMachines } from '../night/machines.ts';
+import { readProgress } from '../night/keep-progress.ts';
 import { readRunning } from '../night/running.ts';
 import { printJson, printText } from '../show/output.ts';
 import { psnrByProfile } from '../show/psnr.ts';
@@ -26,8 +26,6 @@ export interface StatusOptions {
   readonly watch?: boolean;
   readonly json?: boolean;
 }
-
-const ASK_MILLISECONDS = 3_000;
 
 /** 0: every roll there is ready, and there is at least one. */
 export async function statusCommand(options: StatusOptions): Promise<0 | 1 | 130> {
@@ -48,7 +46,9 @@ export async function statusCommand(options: StatusOptions): Promise<0 | 1 | 130
   const atWork = delivery === null ? null : await stateOfPlace(deliveryPlace(delivery));
   const rolls = delivery === null ? [] : await rollsOf(delivery);
   const machines = await readSeenMachines(work);
-  const status = { delivery, work, live, atWork, machines, rolls };
+  const progress = live === null ? null : await readProgress(work);
+  const forecast = progress?.forecast == null ? null : { ...progress.forecast, from: progress.at };
+  const status = { delivery, work, live, forecast, atWork, machines, rolls };
   if (options.json === true) printJson({ version: 0, kind: 'status', ...status });
   else printText(statusText(status));
   return rolls.length > 0 && rolls.every((roll) => roll.verdict === 'ready') ? 0 : 1;
@@ -127,39 +127,16 @@ async function liveOf(work: string): Promise<LiveStatus | null> {
     run: running?.run ?? null,
     day: running?.day ?? null,
     delivery: running?.delivery ?? null,
-    jobs: running?.queue ? await jobCounts(running.queue) : null,
+    jobs: await jobCounts(work, running?.run ?? null),
   };
 }
 
-/** null when the store does not answer; it may be starting, or just be gone. */
-async function jobCounts(address: QueueAddress): Promise<Record<string, number> | null> {
-  const [{ Queue }, { Redis }, { BULL_PREFIX, JOB_QUEUE, redisOptions }] = await Promise.all([
-    import('bullmq'),
-    import('ioredis'),
-    import('../../ledger/queue.ts'),
-  ]);
-  const client = new Redis({
-    ...redisOptions(address),
-    connectTimeout: ASK_MILLISECONDS,
-    retryStrategy: () => null,
-  });
-  client.on('error', () => undefined);
-  const queue = new Queue(JOB_QUEUE, { connection: client, prefix: BULL_PREFIX, skipMetasUpdate: true });
-  queue.on('error', () => undefined);
-  let timer: NodeJS.Timeout | undefined;
-  try {
-    const late = new Promise<null>((resolve) => {
-      timer = setTimeout(() => resolve(null), ASK_MILLISECONDS);
-    });
-    return await Promise.race([
-      queue.getJobCounts('active', 'prioritized', 'delayed', 'completed', 'failed'),
-      late,
-    ]);
-  } catch {
-    return null;
-  } finally {
-    clearTimeout(timer);
-    await queue.close().catch(() => undefined);
-    client.disconnect();
-  }
+/** As the run itself counts them; null: it has not said so yet. */
+async function jobCounts(work: string, run: string | null): Promise<LiveStatus['jobs']> {
+  const progress = await readProgress(work);
+  if (progress === null || progress.run !== run) return null;
+  const all = progress.rolls.reduce((sum, { jobs }) => sum + jobs, 0);
+  const over = progress.rolls.reduce((sum, { jobsOver }) => sum + jobsOver, 0);
+  const running = progress.working.length;
+  return { waiting: Math.max(0, all - over - running), running, over };
 }

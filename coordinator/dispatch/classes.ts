@@ -2,19 +2,19 @@
 import { Queue, QueueEvents } from 'bullmq';
 import type { Redis } from 'ioredis';
 import {
+  type ClassNeed,
   classQueue,
   machineKey,
   MACHINES_KEY,
   type MachineRecord,
-  needOf,
   type Posting,
   POSTINGS_KEY,
   readMachines,
   readPostings,
 } from '../../ledger/farm.ts';
-import type { Job } from '../../ledger/job.ts';
 import { BULL_PREFIX, JOB_QUEUE } from '../../ledger/queue.ts';
-import { type Mount, portableJob, toVolume, type Volume } from '../../ledger/volumes.ts';
+import type { Ticket } from '../../ledger/ticket.ts';
+import { type Mount, portablePath, portableTicket, toVolume, type Volume } from '../../ledger/volumes.ts';
 
 interface ClassesRequest {
   readonly client: Redis;
@@ -25,10 +25,10 @@ interface ClassesRequest {
 
 export interface Classes {
   /** The job as it is sent. */
-  portable(job: Job): Job;
-  queueOf(job: Job): string;
-  /** Before these are added: their queues are heard, and posted. */
-  open(jobs: readonly Job[]): Promise<void>;
+  portable(ticket: Ticket): Ticket;
+  queueOf(need: ClassNeed): string;
+  /** Before jobs of these rolls are added to it: the queue is heard, and posted. `rollFolders`: with the paths of this machine. */
+  open(queue: string, rollFolders: readonly string[]): Promise<Queue>;
   /** Opened; undefined: no such queue. */
   queue(name: string): Queue | undefined;
   names(): string[];
@@ -64,9 +64,9 @@ async function closeAll(opened: Iterable<Opened>): Promise<void> {
 export async function oneClass(request: ClassesRequest): Promise<Classes> {
   const only = await openQueue(JOB_QUEUE, request);
   return {
-    portable: (job) => job,
+    portable: (ticket) => ticket,
     queueOf: () => JOB_QUEUE,
-    open: async () => undefined,
+    open: async () => only.queue,
     queue: () => only.queue,
     names: () => [JOB_QUEUE],
     post: async () => undefined,
@@ -92,12 +92,42 @@ interface FarmRequest extends ClassesRequest {
 
 export function farmClasses(request: FarmRequest): Classes {
   const { client, run, volumes } = request;
-  const portable = (job: Job): Job => (volumes === null ? job : portableJob(job, volumes.mounts));
+  const mounts = volumes?.mounts ?? null;
   const delivery =
     volumes === null ? request.delivery : (toVolume(volumes.mounts, request.delivery) ?? request.delivery);
   const opened = new Map<string, Opened>();
   const postings = new Map<string, Posting>();
-  const queueOf = (job: Job): string => classQueue(run, needOf(portable(job)));
+  const needs = new Map<string, ClassNeed>();
+  /** Jobs of a roll share what they need. */
+  const known = new WeakMap<ClassNeed, string>();
+  const queueOf = (need: ClassNeed): string => {
+    const before = known.get(need);
+    if (before !== undefined) return before;
+    const sent = mounts === null ? need : { ...need, source: portablePath(need.source, mounts) };
+    const queue = classQueue(run, sent);
+    needs.set(queue, sent);
+    known.set(need, queue);
+    return queue;
+  };
+  const open = async (queue: string, rollFolders: readonly string[]): Promise<Queue> => {
+    const need = needs.get(queue);
+    if (need === undefined) throw new RangeError(`no class has the queue ${queue}`);
+    const posted = postings.get(queue)?.rolls ?? [];
+    const sent = mounts === null ? rollFolders : rollFolders.map((path) => portablePath(path, mounts));
+    const rolls = [...new Set([...posted, ...sent])];
+    if (rolls.length > posted.length) {
+      const { source, toolchain, decoders } = need;
+      postings.set(queue, {
+        ...{ version: 0, queue, run, delivery, source, rolls, toolchain },
+        decoders: [...decoders],
+        volumes: [...(volumes?.volumes ?? [])],
+      });
+    }
+    const before = opened.get(queue);
+    if (before === undefined) opened.set(queue, await openQueue(queue, request));
+    if (before === undefined || rolls.length > posted.length) await post();
+    return (opened.get(queue) as Opened).queue;
+  };
 
   const post = async (): Promise<void> => {
     if (postings.size === 0) return;
@@ -105,29 +135,9 @@ export function farmClasses(request: FarmRequest): Classes {
     await client.hset(POSTINGS_KEY, Object.fromEntries(texts) as Record<string, string>);
   };
   return {
-    portable,
+    portable: (ticket) => (mounts === null ? ticket : portableTicket(ticket, mounts)),
     queueOf,
-    async open(jobs) {
-      for (const one of jobs) {
-        const queue = queueOf(one);
-        const job = portable(one);
-        const { source, toolchain, decoders } = needOf(job);
-        const rolls = new Set([...(postings.get(queue)?.rolls ?? []), job.rollFolder]);
-        postings.set(queue, {
-          version: 0,
-          queue,
-          run,
-          delivery,
-          source,
-          rolls: [...rolls],
-          toolchain,
-          decoders: [...decoders],
-          volumes: [...(volumes?.volumes ?? [])],
-        });
-        if (!opened.has(queue)) opened.set(queue, await openQueue(queue, request));
-      }
-      await post();
-    },
+    open,
     queue: (name) => opened.get(name)?.queue,
     names: () => [...opened.keys()],
     post,

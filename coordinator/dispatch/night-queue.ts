@@ -2,7 +2,7 @@
  * The night's side of the queue: jobs in, hints out. Everything that comes out is a hint to look at the disk, since
  * events are trimmed, jobs are lost with their store, and a completed job says only that its processor returned.
  */
-import { FlowProducer, type Queue, type QueueEvents, Worker } from 'bullmq';
+import type { BulkJobOptions, QueueEvents } from 'bullmq';
 import { Redis } from 'ioredis';
 import {
   BULL_PREFIX,
@@ -12,13 +12,11 @@ import {
   nightKey,
   type QueueAddress,
   redisOptions,
-  rollQueueOf,
   runsKey,
 } from '../../ledger/queue.ts';
-import type { Job } from '../../ledger/job.ts';
-import type { MachineRecord } from '../../ledger/farm.ts';
+import type { ClassNeed, MachineRecord } from '../../ledger/farm.ts';
+import { type Ticket, TICKET_BYTES_LIMIT } from '../../ledger/ticket.ts';
 import { type Classes, farmClasses, type FarmVolumes, oneClass } from './classes.ts';
-import { flowsOf, type QueuedJob } from './flow.ts';
 import { giveBackOf } from './give-back.ts';
 import { clearRun } from './leftovers.ts';
 
@@ -26,10 +24,10 @@ export interface QueueListeners {
   active(id: string): void;
   progress(id: string, progress: JobProgress): void;
   ended(id: string, how: 'completed' | 'failed', reason: string | null): void;
-  /** Every job of a roll's flow has ended. */
-  rollEnded(roll: string): void;
   /** A connection broke or came back with an error; commands wait meanwhile. */
   failure(error: Error): void;
+  /** The connection is there again, perhaps to a store that forgot, or was set up anew. */
+  back(): void;
 }
 
 /** Whose queue it is. */
@@ -50,18 +48,29 @@ export type QueueState =
   | 'active'
   | 'completed'
   | 'failed'
-  | 'waiting-children'
   | 'unknown';
 
+export interface QueuedJob {
+  /** Of the run and of this queueing alone: adding an id again does nothing. */
+  readonly id: string;
+  /** With the paths of this machine. */
+  readonly ticket: Ticket;
+  /** 1 runs first. */
+  readonly priority: number;
+}
+
 export interface NightQueue {
-  add(roll: string, jobs: readonly Omit<QueuedJob, 'queue'>[]): Promise<void>;
-  /** The queue of the job's class. */
-  queueOf(job: Job): string;
-  statesOf(ids: readonly string[]): Promise<Map<string, QueueState>>;
+  add(queue: string, jobs: readonly QueuedJob[]): Promise<void>;
+  /** The queue of a class. */
+  queueOf(need: ClassNeed): string;
+  /** Of jobs in this queue. */
+  statesOf(queue: string, ids: readonly string[]): Promise<Map<string, QueueState>>;
   /** What the queue was told of a job that it calls failed. */
-  reasonOf(id: string): Promise<string | null>;
+  reasonOf(queue: string, id: string): Promise<string | null>;
+  /** Of a job that failed, once that is known: the queue keeps it until then. */
+  forget(queue: string, id: string): Promise<void>;
   /** Takes back those that nobody works on; returns their ids. */
-  withdraw(ids: readonly string[]): Promise<string[]>;
+  withdraw(queue: string, ids: readonly string[]): Promise<string[]>;
   /**
    * Of a worker process that has ended (its setup's `id`): one of the jobs that it still holds is given to the next worker at
    * once, and its id returned; null: it holds none. Which of several ended it is not known: the others come when their
@@ -79,7 +88,26 @@ export interface NightQueue {
   close(): Promise<void>;
 }
 
-const ADD_FLOWS_AT_ONCE = 4;
+/** In one transaction, during which Redis answers nobody else. */
+const ADDED_AT_ONCE = 250;
+
+/** Ids hold no name of a roll or clip: BullMQ refuses `:` in them, and numbers alone. */
+export function jobId(run: string, number: number, queueing: number): string {
+  return `${run}.j${number}.q${queueing}`;
+}
+
+const optionsOf = ({ id, priority }: QueuedJob): BulkJobOptions => ({
+  jobId: id,
+  priority,
+  attempts: 3,
+  backoff: { type: 'exponential', delay: 2_000 },
+  // Its reports say what came of it.
+  removeOnComplete: true,
+  // It alone says why; gone once that was heard.
+  removeOnFail: false,
+  sizeLimit: TICKET_BYTES_LIMIT,
+  stackTraceLimit: 1,
+});
 
 export async function openNightQueue(
   address: QueueAddress,
@@ -89,18 +117,14 @@ export async function openNightQueue(
   const client = new Redis(redisOptions(address));
   const eventClient = new Redis(redisOptions(address));
   const options = { connection: client, prefix: BULL_PREFIX } as const;
-  const flows = new FlowProducer(options);
-  const rolls = new Worker(
-    rollQueueOf(run),
-    async (parent) => {
-      listeners.rollEnded((parent.data as { roll: string }).roll);
-    },
-    { connection: client, prefix: BULL_PREFIX, concurrency: 50, drainDelay: 1, maxStalledCount: 10 },
-  );
   // Without a listener an error would end the process.
   const failure = (error: Error): void => listeners.failure(error);
-  for (const emitter of [client, eventClient, flows, rolls])
-    (emitter as { on(event: 'error', listener: (error: Error) => void): unknown }).on('error', failure);
+  for (const emitter of [client, eventClient]) emitter.on('error', failure);
+  let wasThere = false;
+  client.on('ready', () => {
+    if (wasThere) listeners.back();
+    wasThere = true;
+  });
 
   const ours = (id: string): boolean => id.startsWith(`${run}.`);
   const request = {
@@ -137,44 +161,47 @@ export async function openNightQueue(
     await client.srem(runsKey(night), other);
   }
 
-  /** In which queue each job is that was added. */
-  const places = new Map<string, string>();
-  const queueOfId = (id: string): Queue | undefined => classes.queue(places.get(id) ?? '');
-  let queueing = 0;
   return {
     queueOf: classes.queueOf,
-    async add(roll, jobs) {
-      queueing += 1;
-      await classes.open(jobs.map(({ job }) => job));
-      const placed = jobs.map((one) => ({
-        ...one,
-        job: classes.portable(one.job),
-        queue: classes.queueOf(one.job),
-      }));
-      for (const { id, queue } of placed) places.set(id, queue);
-      const list = flowsOf(run, roll, placed, String(queueing));
-      for (let start = 0; start < list.length; start += ADD_FLOWS_AT_ONCE)
-        await flows.addBulk(list.slice(start, start + ADD_FLOWS_AT_ONCE));
-    },
-    async statesOf(ids) {
-      const states = new Map<string, QueueState>();
-      for (let start = 0; start < ids.length; start += 1_000) {
-        const part = ids.slice(start, start + 1_000);
-        const found = await Promise.all(
-          part.map(async (id) => (await queueOfId(id)?.getJobState(id)) ?? 'unknown'),
+    async add(name, jobs) {
+      const queue = await classes.open(name, [...new Set(jobs.map(({ ticket }) => ticket.rollFolder))]);
+      for (let start = 0; start < jobs.length; start += ADDED_AT_ONCE)
+        await queue.addBulk(
+          jobs.slice(start, start + ADDED_AT_ONCE).map((job) => ({
+            name: 'clip',
+            data: classes.portable(job.ticket),
+            opts: optionsOf(job),
+          })),
         );
-        for (const [index, id] of part.entries()) states.set(id, found[index] as QueueState);
-      }
+    },
+    async statesOf(name, ids) {
+      const queue = classes.queue(name);
+      if (queue === undefined) return new Map(ids.map((id) => [id, 'unknown']));
+      const [waiting, active] = await Promise.all([
+        queue.getRanges(['prioritized', 'wait', 'delayed'], 0, -1),
+        queue.getRanges(['active'], 0, -1),
+      ]);
+      const known = new Map<string, QueueState>(waiting.map((id) => [id, 'prioritized']));
+      for (const id of active) known.set(id, 'active');
+      const states = new Map<string, QueueState>();
+      // The others have ended, or were between two lists while these were read.
+      const asked = await Promise.all(
+        ids.map(async (id) => [id, known.get(id) ?? (await queue.getJobState(id))] as const),
+      );
+      for (const [id, state] of asked) states.set(id, state as QueueState);
       return states;
     },
-    async reasonOf(id) {
-      return (await queueOfId(id)?.getJob(id))?.failedReason ?? null;
+    async reasonOf(name, id) {
+      return (await classes.queue(name)?.getJob(id))?.failedReason ?? null;
     },
-    async withdraw(ids) {
+    async forget(name, id) {
+      await classes.queue(name)?.remove(id);
+    },
+    async withdraw(name, ids) {
       const taken = await Promise.all(
         ids.map(async (id) => {
           // 0: a worker holds it. 1: it is gone, or was not there.
-          const removed = await queueOfId(id)?.remove(id);
+          const removed = await classes.queue(name)?.remove(id);
           return removed === 1 ? id : null;
         }),
       );
@@ -201,7 +228,7 @@ export async function openNightQueue(
     },
     async close() {
       // Every step is tried; what a broken connection refuses to close is cut.
-      await Promise.allSettled([rolls.close(true), classes.close(), flows.close()]);
+      await Promise.allSettled([classes.close()]);
       client.disconnect();
       eventClient.disconnect();
     },

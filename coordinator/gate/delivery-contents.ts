@@ -99,9 +99,7 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
     walk = await walkFolder(rollFolder, {
       // A deliverable is one thing, file or folder; the frames of a folder are held against its checksum list.
       skip: (path) =>
-        (inProfile(path) && parts(path).length === 2) ||
-        isSystemName(basename(path)) ||
-        basename(path).startsWith(STAGING_PREFIX),
+        (inProfile(path) && parts(path).length === 2) || isSystemName(basename(path)) || isUnfinished(path),
       ...(signal === undefined ? {} : { signal }),
     });
   } catch (error) {
@@ -112,7 +110,7 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
   }
 
   const inside = walk.folders.filter(
-    (path) => (inProfile(path) && parts(path).length === 2) || basename(path).startsWith(STAGING_PREFIX),
+    (path) => (inProfile(path) && parts(path).length === 2) || isUnfinished(path),
   );
   const system = walk.folders.filter((path) => isSystemName(basename(path)));
   const files = walk.files.map(({ path }) => path);
@@ -124,7 +122,7 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
   const findingsOf = async (path: string): Promise<readonly Finding[]> => {
     const subject = { roll, file: path };
     const name = basename(path);
-    if (name.startsWith(STAGING_PREFIX))
+    if (isUnfinished(path))
       return [finding('staging-left', printable(name), 'published files only', subject)];
     const why = unread.get(path);
     // What nobody could look into is not taken for a letter, nor for what a system leaves.
@@ -176,6 +174,10 @@ export async function deliveryContents(question: DeliveryQuestion): Promise<Find
     );
   return found.findings();
 }
+
+/** Of a run at work, or of one that was killed. */
+const isUnfinished = (path: string): boolean =>
+  basename(path).startsWith(STAGING_PREFIX) || path === layout.jobPartsFolder('');
 
 function unexplained(what: string, subject: FindingSubject): Finding {
   return finding('delivery-file-unexplained', what, 'files that a report names', subject);

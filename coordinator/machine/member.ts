@@ -6,7 +6,7 @@ import { type QueueAddress, redisOptions } from '../../ledger/queue.ts';
 import type { Mount } from '../../ledger/volumes.ts';
 import { giveBackOf } from '../dispatch/give-back.ts';
 import { FARM_LOCKS } from '../night/locks.ts';
-import { startWorkers, type WorkerPool } from '../night/workers.ts';
+import { defaultSlots, startWorkers, type WorkerPool } from '../night/workers.ts';
 import type { ToolPlaces } from './proof.ts';
 import { startProver } from './prover.ts';
 import type { ClassStanding } from './standing.ts';
@@ -53,6 +53,7 @@ export function joinFarm(request: MemberRequest, events: MemberEvents): Member {
     tools: request.tools,
     mounts: request.mounts,
     workers: () => pool?.alive ?? 0,
+    slots: () => (pool === undefined ? 0 : (shape.slots ?? defaultSlots(shape.count)) * pool.alive),
     onTakes: (queues) => {
       takes = queues;
       pool?.tell(queues);
@@ -95,6 +96,7 @@ export function joinFarm(request: MemberRequest, events: MemberEvents): Member {
       pool.tell(takes);
     },
     onStanding: events.onStanding,
+    onRefused: events.onDeath,
     log: events.log,
   });
   return {

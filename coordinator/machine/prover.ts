@@ -18,6 +18,7 @@ import {
 import { ownerName, thisOwner } from '../../ledger/owner.ts';
 import { type QueueAddress, redisOptions } from '../../ledger/queue.ts';
 import type { Mount } from '../../ledger/volumes.ts';
+import { whyRefusedNow } from '../store/shared.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { type MachineProof, proveClass, proveMachine, type ToolPlaces } from './proof.ts';
 import { type Aside, asideAfter, type ClassStanding, standingOf } from './standing.ts';
@@ -28,10 +29,14 @@ export interface ProverRequest {
   readonly mounts: readonly Mount[] | null;
   /** How many worker processes this starter has now. */
   workers(): number;
+  /** Jobs that they run side by side. */
+  slots(): number;
   /** The queues that this machine is fit for now. */
   onTakes(queues: readonly string[]): void;
   /** Programs that answer: workers may be started. Called once. */
   onTools(tools: MediaTools): void;
+  /** The queue is not taken any more, for this reason. */
+  onRefused(found: Finding): void;
   /** It stands otherwise with a class than before. */
   onStanding(standing: ClassStanding): void;
   log(message: string, fields: Record<string, unknown>): void;
@@ -47,6 +52,8 @@ export interface Prover {
 }
 
 const LOOK_MILLISECONDS = 1_000;
+/** Whether a queue that was refused is set right. */
+const ASK_MILLISECONDS = 10_000;
 export const PROOF_MILLISECONDS = 60_000;
 /** Three records before it counts as gone. */
 const RECORD_MILLISECONDS = (MACHINE_SECONDS * 1000) / 3;
@@ -55,6 +62,12 @@ export function startProver(request: ProverRequest): Prover {
   const { log, onTakes } = request;
   const client = new Redis(redisOptions(request.address));
   client.on('error', (error) => log('connection to the queue', { error: error.message }));
+  let wasThere = false;
+  client.on('ready', () => {
+    // Perhaps to a store that was set up anew.
+    if (wasThere) askQueue();
+    wasThere = true;
+  });
   const owner = ownerName(thisOwner());
   const asides = new Map<string, Aside>();
   /** What was proved, when, and against which posting. */
@@ -67,6 +80,8 @@ export function startProver(request: ProverRequest): Prover {
   let recordedAt = Number.NEGATIVE_INFINITY;
   let ended = false;
   let hasTools = false;
+  let refused: Finding | null = null;
+  let askedAt = Number.NEGATIVE_INFINITY;
 
   const standings = (): ClassStanding[] => {
     const now = performance.now();
@@ -85,7 +100,20 @@ export function startProver(request: ProverRequest): Prover {
       said.set(one.queue, text);
       if (isNews) request.onStanding(one);
     }
-    onTakes(stand.filter(({ standing }) => standing === 'fit').map(({ queue }) => queue));
+    const fit = stand.filter(({ standing }) => standing === 'fit').map(({ queue }) => queue);
+    onTakes(refused === null ? fit : []);
+  };
+  /** While it is not taken any more this machine takes nothing, and asks again. */
+  const askQueue = (): void => {
+    askedAt = performance.now();
+    whyRefusedNow(request.address).then(
+      (found) => {
+        if (found !== null && refused?.code !== found.code) request.onRefused(found);
+        refused = found;
+        tell();
+      },
+      (error: unknown) => log('asking the queue again', { error: String(error) }),
+    );
   };
   const record = async (): Promise<void> => {
     const now: MachineRecord = {
@@ -93,6 +121,7 @@ export function startProver(request: ProverRequest): Prover {
       machine: machineId().id,
       host: hostname(),
       workers: request.workers(),
+      slots: request.slots(),
       classes: standings(),
     };
     const text = JSON.stringify(now);
@@ -129,6 +158,7 @@ export function startProver(request: ProverRequest): Prover {
     // While nothing is posted a machine is asked too: who looks at it learns that its programs do not answer.
     await prove();
     if (ended) return;
+    if (refused !== null && performance.now() - askedAt >= ASK_MILLISECONDS) askQueue();
     tell();
     await record();
   };

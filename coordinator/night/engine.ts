@@ -6,7 +6,7 @@ import type { Logger } from 'pino';
 import type { FarmVolumes } from '../dispatch/classes.ts';
 import type { NightQueue } from '../dispatch/night-queue.ts';
 import { type PrivateStore, startPrivateStore } from '../store/private.ts';
-import { inspectSharedRedis } from '../store/shared.ts';
+import { inspectSharedRedis, whyRefusedNow } from '../store/shared.ts';
 import { joinFarm, type Member } from '../machine/member.ts';
 import { isEnd } from './job-states.ts';
 import { LOCAL_LOCKS } from './locks.ts';
@@ -67,6 +67,13 @@ export function startEngine(request: EngineRequest): Engine {
     if (isEnd(to)) pool?.jobDone();
   });
   events.on('queue-trouble', (error) => logger.info({ error: String(error) }, 'connection to the queue'));
+  events.on('queue-back', () => {
+    if (request.queue === null) return;
+    whyRefusedNow(request.queue).then(
+      (found) => found !== null && !closing && lost(found),
+      (error: unknown) => logger.warn({ error: String(error) }, 'asking the queue again'),
+    );
+  });
   const note = (found: Finding): void => void events.emit('note', found);
   const lost = (found: Finding): void => void events.emit('lost', found, false);
 

@@ -1,7 +1,7 @@
 /**
  * From jobs to results on disk. Every job is in one state:
  *
- *   pending    known here alone: not sent yet, or come back. It is sent as soon as the run sends
+ *   pending    known here alone: not sent yet, or come back. It is sent when the run sends and the window has room for it
  *   sending    on its way into the queue, which cannot be asked about it yet
  *   queued     the queue has it, and nobody is known to work on it
  *   active     a machine works on it
@@ -16,28 +16,34 @@
  * queue's hints, the queue's answers when it is asked about every job (`reconcile`), and what lies on disk, which alone
  * says whether a job is done. `move` is the only place that changes a job; every change of state is reported as `job-moved`.
  *
+ * In the queue lies a window of jobs, the first in order (dispatch/window.ts, dispatch/order.ts); all others are pending.
+ *
  * The run itself is in one of three modes:
  *
- *   going      what is pending is sent
+ *   going      what is pending is sent, as the window says
  *   paused     nothing is sent, and what nobody works on is taken back, until `resume`
  *   finishing  nothing is sent any more: what is pending, and what can be taken back, is dropped. There is no way back
  */
-import { append } from '../../findings/append.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
-import { readGivenBack } from '../../ledger/farm.ts';
-import type { Job } from '../../ledger/job.ts';
-import { readStills } from '../../ledger/stills.ts';
-import { jobId } from '../dispatch/flow.ts';
-import type { NightQueue, QueueState } from '../dispatch/night-queue.ts';
+import { type ClassNeed, readGivenBack } from '../../ledger/farm.ts';
+import { type Ticket, withWitness } from '../../ledger/ticket.ts';
+import { jobId, type NightQueue, type QueueState } from '../dispatch/night-queue.ts';
+import type { OrderedJob, RollRank } from '../dispatch/order.ts';
 import type { DeliverableOnDisk } from '../gate/input.ts';
-import { isEnd, type JobEvent, type JobRecord, type JobState, newRecord, step } from './job-states.ts';
+import { type Expected, hasStills, isComplete, placeFailure, readResults } from './complete.ts';
+import { isEnd, type JobEvent, type JobRecord, newRecord, step } from './job-states.ts';
+import { Lane, type LaneJob } from './lane.ts';
 import type { RunEvents } from './run-events.ts';
-import { areStillsComplete, isComplete, placeFailure, readResults } from './complete.ts';
 
 export interface Work {
-  readonly job: Job;
-  /** 1 runs first. */
-  readonly priority: number;
+  readonly ticket: Ticket;
+  /** What its result is known by. */
+  readonly expected: Expected;
+  readonly need: ClassNeed;
+  /** Where it stands among the jobs of its roll. */
+  readonly place: number;
+  /** How long it is thought to take. */
+  readonly seconds: number;
 }
 
 export interface TrackerRequest {
@@ -51,14 +57,16 @@ export interface TrackerRequest {
   isTargetHealthy(): Promise<boolean>;
   /** Ids of the machines of a farm that do jobs of this queue; absent: this machine is alone. */
   readonly fitFor?: (queue: string) => readonly string[];
+  /** Jobs of this queue that run side by side on the machines that are fit for them; absent: few. */
+  readonly slotsFor?: (queue: string) => number;
   log(message: string, fields: Record<string, unknown>): void;
   /** In the order of the job's deliverables. */
-  readonly read?: (job: Job) => Promise<DeliverableOnDisk[]>;
+  readonly read?: (expected: Expected) => Promise<DeliverableOnDisk[]>;
 }
 
 export interface JobTracker {
   /** Resolves when every job is in an end state; gives what was given up, and why. */
-  make(roll: string, work: readonly Work[]): Promise<Finding[]>;
+  make(roll: RollOfWork, work: readonly Work[]): Promise<Finding[]>;
   /** Takes back what nobody works on, until `resume`. */
   pause(): Promise<void>;
   resume(): Promise<void>;
@@ -80,16 +88,23 @@ export interface JobTracker {
   readonly lastSign: number;
 }
 
-interface Tracked {
-  readonly work: Work;
+export interface RollOfWork {
+  readonly name: string;
+  readonly rank: RollRank;
+}
+
+interface Tracked extends LaneJob, OrderedJob {
+  readonly expected: Expected;
   /** Of all jobs of the run, from 0. */
   readonly number: number;
   readonly batch: Batch;
+  readonly lane: Lane<Tracked>;
   /** In the queue: of this queueing alone. */
   id: string;
+  priority: number;
   record: JobRecord;
   /** As it is sent: with what machines said that gave it back. */
-  job: Job;
+  ticket: Ticket;
 }
 
 /** The jobs of one call of `make`. */
@@ -99,6 +114,9 @@ interface Batch {
   readonly given: Finding[];
   readonly resolve: (given: Finding[]) => void;
 }
+
+/** What is taken back is looked at again; a machine may be faster with all of it. */
+const ROUNDS = 5;
 
 type Mode = 'going' | 'paused' | 'finishing';
 
@@ -111,10 +129,14 @@ export function startJobTracker(request: TrackerRequest): JobTracker {
 class Tracker implements JobTracker {
   lastSign = performance.now();
   readonly #request: TrackerRequest;
-  readonly #read: (job: Job) => Promise<DeliverableOnDisk[]>;
-  readonly #all: Tracked[] = [];
+  readonly #read: (expected: Expected) => Promise<DeliverableOnDisk[]>;
+  /** In no end state. */
+  readonly #open = new Set<Tracked>();
+  readonly #lanes = new Map<string, Lane<Tracked>>();
   /** Those that the queue may speak of. */
   readonly #byId = new Map<string, Tracked>();
+  #checking = 0;
+  #numbers = 0;
   #mode: Mode;
 
   constructor(request: TrackerRequest) {
@@ -124,16 +146,15 @@ class Tracker implements JobTracker {
   }
 
   get unfinished(): number {
-    return this.#all.filter(({ record }) => !isEnd(record.state)).length;
+    return this.#open.size;
   }
 
   get openQueues(): readonly string[] {
-    const open = this.#all.filter(({ record }) => !isEnd(record.state));
-    return [...new Set(open.map(({ job }) => this.#request.queue().queueOf(job)))];
+    return [...this.#lanes.values()].filter(({ size }) => size > 0).map(({ queue }) => queue);
   }
 
   get atWork(): number {
-    return this.#in('active', 'checking').length;
+    return [...this.#lanes.values()].reduce((sum, { held }) => sum + held.size, this.#checking);
   }
 
   listen(): void {
@@ -142,7 +163,7 @@ class Tracker implements JobTracker {
     events.on('queue-active', (id) => this.#hint(id, claimed));
     events.on('queue-progress', (id, progress) => {
       const tracked = this.#hint(id, claimed);
-      if (tracked !== undefined) events.emit('job-progress', tracked.work.job, progress);
+      if (tracked !== undefined) events.emit('job-progress', tracked.ticket, progress);
     });
     events.on('queue-ended', (id, how, reason) => {
       const tracked = this.#byId.get(id);
@@ -152,56 +173,61 @@ class Tracker implements JobTracker {
       );
     });
     // Whatever hint was missed is made up for.
-    events.on('queue-roll-ended', () => this.#inBackground('reconciling', this.reconcile()));
-    events.on('store-back', () => this.#inBackground('reconciling', this.reconcile()));
+    for (const back of ['store-back', 'queue-back'] as const)
+      events.on(back, () => this.#inBackground('reconciling', this.reconcile()));
     events.on('stop-now', () => this.giveUp());
     events.on('target-trouble', () => this.#inBackground('pausing', this.pause()));
     events.on('target-well', () => this.#inBackground('resuming', this.resume()));
   }
 
-  make(roll: string, work: readonly Work[]): Promise<Finding[]> {
+  make(roll: RollOfWork, work: readonly Work[]): Promise<Finding[]> {
     if (work.length === 0) return Promise.resolve([]);
     return new Promise((resolve, reject) => {
-      const batch: Batch = { roll, open: work.length, given: [], resolve };
-      const first = this.#all.length;
-      const tracked = work.map(
-        (item, index): Tracked => ({
-          work: item,
-          number: first + index,
-          batch,
-          id: '',
-          record: newRecord,
-          job: item.job,
-        }),
-      );
-      append(this.#all, tracked);
+      const batch: Batch = { roll: roll.name, open: work.length, given: [], resolve };
+      for (const { ticket, expected, need, place, seconds } of work) {
+        const lane = this.#laneOf(need);
+        const own = { number: this.#numbers, id: '', priority: 0, record: newRecord };
+        this.#numbers += 1;
+        const tracked = { ...own, roll: roll.rank, place, seconds, ticket, expected, batch, lane };
+        this.#open.add(tracked);
+        lane.enter(tracked);
+      }
       this.#sign();
-      this.#offer(tracked).catch(reject);
+      this.#offerAll().catch(reject);
     });
+  }
+
+  #laneOf(need: ClassNeed): Lane<Tracked> {
+    const queue = this.#request.queue().queueOf(need);
+    const known = this.#lanes.get(queue);
+    if (known !== undefined) return known;
+    const lane = new Lane<Tracked>(queue);
+    this.#lanes.set(queue, lane);
+    return lane;
   }
 
   async pause(): Promise<void> {
     if (this.#mode !== 'going') return;
     this.#mode = 'paused';
-    await this.#withdraw();
+    await this.#withdrawAll();
   }
 
   async resume(): Promise<void> {
     if (this.#mode !== 'paused') return;
     this.#mode = 'going';
     this.#sign();
-    await this.#offer(this.#in('pending'));
+    await this.#offerAll();
   }
 
   async finish(): Promise<void> {
     this.#mode = 'finishing';
-    await this.#offer(this.#in('pending'));
-    await this.#withdraw();
+    await this.#offerAll();
+    await this.#withdrawAll();
   }
 
   giveUp(): void {
     this.#mode = 'finishing';
-    for (const tracked of this.#all) this.#move(tracked, { kind: 'drop' });
+    for (const tracked of this.#open) this.#move(tracked, { kind: 'drop' });
   }
 
   async reconcile(): Promise<void> {
@@ -210,40 +236,45 @@ class Tracker implements JobTracker {
       events.emit('superseded');
       return;
     }
+    for (const lane of this.#lanes.values()) {
+      const asked = [...lane.lying.keys(), ...lane.held]
+        .filter(({ record }) => record.state !== 'sending')
+        .map((tracked) => ({ tracked, id: tracked.id }));
+      if (asked.length === 0) continue;
+      const states = await queue().statesOf(
+        lane.queue,
+        asked.map(({ id }) => id),
+      );
+      for (const { tracked, id } of asked)
+        if (this.#byId.get(id) === tracked) await this.#hear(tracked, states.get(id));
+    }
     // What the queue did not take is sent again.
-    await this.#offer(this.#in('pending'));
-    const asked = this.#in('queued', 'active').map((tracked) => ({ tracked, id: tracked.id }));
-    const states = await queue().statesOf(asked.map(({ id }) => id));
-    for (const { tracked, id } of asked)
-      if (this.#byId.get(id) === tracked) await this.#hear(tracked, states.get(id));
+    await this.#offerAll();
   }
 
   async #hear(tracked: Tracked, state: QueueState | undefined): Promise<void> {
     if (state !== 'failed') return await this.#happens(tracked, wordOf(state));
-    const { id } = tracked;
-    const reason = await this.#request.queue().reasonOf(id);
+    const { id, lane } = tracked;
+    const reason = await this.#request.queue().reasonOf(lane.queue, id);
     // A hint may have been faster, and the job queued again.
     if (this.#byId.get(id) === tracked) await this.#happens(tracked, this.#failed(tracked, reason));
   }
 
   /** What a failure in the queue means; of one that a machine gave back it is remembered who said what. */
   #failed(tracked: Tracked, reason: string | null): JobEvent {
+    const { batch, ticket, id, lane } = tracked;
+    // Now that it is heard.
+    this.#inBackground('forgetting a failed job', this.#request.queue().forget(lane.queue, id));
     const back = readGivenBack(reason);
     if (back === null) return ended('failed', reason);
     const { machine, host, finding: found } = back;
-    const { batch, job, id } = tracked;
-    const fit = this.#request.fitFor?.(this.#request.queue().queueOf(job)) ?? [];
+    const fit = this.#request.fitFor?.(lane.queue) ?? [];
     const alone = fit.every((other) => other === machine);
-    const { sole: _, ...rest } = job;
-    tracked.job = {
-      ...rest,
-      witnesses: [...(job.witnesses ?? []), { machine, code: found.code }],
-      ...(alone ? { sole: machine } : {}),
-    };
+    tracked.ticket = withWitness(ticket, { machine, code: found.code }, alone);
     this.#request.log('a machine gave a job back', {
       id,
       roll: batch.roll,
-      clip: job.clip.id,
+      clip: ticket.clip.id,
       machine,
       host,
       code: found.code,
@@ -253,12 +284,11 @@ class Tracker implements JobTracker {
   }
 
   assertNothingLeft(): void {
-    const left = this.#all.filter(({ record }) => !isEnd(record.state));
-    if (left.length === 0) return;
-    const named = left
+    if (this.#open.size === 0) return;
+    const named = [...this.#open]
       .slice(0, 10)
-      .map(({ batch, work, record }) => `${batch.roll} ${work.job.clip.id}: ${record.state}`);
-    throw new Error(`${left.length} jobs are in no end state: ${named.join('; ')}`);
+      .map(({ batch, ticket, record }) => `${batch.roll} ${ticket.clip.id}: ${record.state}`);
+    throw new Error(`${this.#open.size} jobs are in no end state: ${named.join('; ')}`);
   }
 
   /** The one setter: what is known of a job changes here alone. Gives what is to be done about it. */
@@ -266,15 +296,21 @@ class Tracker implements JobTracker {
     const from = tracked.record.state;
     const { record, effect } = step(tracked.record, event);
     tracked.record = record;
-    if (record.state === from) return effect;
-    if (record.state === 'pending' || isEnd(record.state)) this.#byId.delete(tracked.id);
-    const { job } = tracked.work;
-    this.#request.events.emit('job-moved', { job, roll: tracked.batch.roll, from, to: record.state });
-    if (isEnd(record.state)) this.#close(tracked);
+    const to = record.state;
+    if (to === from) return effect;
+    tracked.lane.moved(tracked, from, to);
+    this.#checking += Number(to === 'checking') - Number(from === 'checking');
+    if (to === 'pending' || isEnd(to)) this.#byId.delete(tracked.id);
+    this.#request.events.emit('job-moved', { job: tracked.ticket, roll: tracked.batch.roll, from, to });
+    if (isEnd(to)) this.#close(tracked);
+    if (this.#mode === 'going' && tracked.lane.lacksJobs())
+      this.#inBackground('filling the window', this.#fill(tracked.lane));
     return effect;
   }
 
-  #close({ batch, record, work }: Tracked): void {
+  #close(tracked: Tracked): void {
+    const { batch, record, ticket } = tracked;
+    this.#open.delete(tracked);
     this.#sign();
     if (record.state === 'given-up')
       batch.given.push(
@@ -282,7 +318,7 @@ class Tracker implements JobTracker {
           'job-without-result',
           `${record.queueings} times queued; last: ${record.last}`,
           'a report of every deliverable',
-          { roll: batch.roll, clip: work.job.clip.id },
+          { roll: batch.roll, clip: ticket.clip.id },
         ),
       );
     batch.open -= 1;
@@ -292,75 +328,96 @@ class Tracker implements JobTracker {
   async #happens(tracked: Tracked, event: JobEvent): Promise<void> {
     const effect = this.#move(tracked, event);
     if (effect === 'look') await this.#happens(tracked, await this.#look(tracked));
-    else if (effect === 'offer') await this.#offer([tracked]);
+    else if (effect === 'offer') await this.#offer(tracked);
   }
 
   /** Of what is pending: sends it, keeps it, or drops it, as the run's mode says. */
-  async #offer(list: readonly Tracked[]): Promise<void> {
-    if (this.#mode === 'finishing') for (const tracked of list) this.#dropPending(tracked);
-    if (this.#mode !== 'going') return;
-    const rolls = new Map<string, Tracked[]>();
-    for (const tracked of list) {
-      if (this.#move(tracked, { kind: 'send' }) !== 'add') continue;
-      tracked.id = jobId(this.#request.run, tracked.number, tracked.record.queueings);
-      this.#byId.set(tracked.id, tracked);
-      rolls.set(tracked.batch.roll, [...(rolls.get(tracked.batch.roll) ?? []), tracked]);
-    }
-    for (const [roll, group] of rolls) await this.#add(roll, group);
-    // Somebody may have called a halt while they were on their way.
-    if (rolls.size > 0) await this.#withdrawUnlessGoing();
+  async #offer(tracked: Tracked): Promise<void> {
+    if (this.#mode === 'finishing') this.#dropPending(tracked);
+    else await this.#fill(tracked.lane);
+  }
+
+  async #offerAll(): Promise<void> {
+    if (this.#mode === 'finishing') for (const tracked of this.#open) this.#dropPending(tracked);
+    for (const lane of this.#lanes.values()) await this.#fill(lane);
   }
 
   #dropPending(tracked: Tracked): void {
     if (tracked.record.state === 'pending') this.#move(tracked, { kind: 'drop' });
   }
 
-  async #add(roll: string, group: readonly Tracked[]): Promise<void> {
-    const sent = group.map((tracked) => ({ tracked, id: tracked.id }));
+  /** Sends what the window of this queue lacks, and takes back what is not of it any more. */
+  async #fill(lane: Lane<Tracked>): Promise<void> {
+    await lane.oneAtATime(async () => {
+      for (let round = 0; round < ROUNDS && this.#mode === 'going'; round += 1) {
+        const { add, takeBack } = lane.next(this.#request.slotsFor?.(lane.queue) ?? 0);
+        if (takeBack.length > 0) await this.#withdraw(lane, takeBack);
+        else if (add.length === 0 || !(await this.#send(lane, add))) return;
+      }
+    });
+    // Somebody may have called a halt while they were on their way.
+    if (this.#mode !== 'going') await this.#withdraw(lane, [...lane.lying.keys()]);
+  }
+
+  /** False when the queue does not take them. */
+  async #send(
+    lane: Lane<Tracked>,
+    add: readonly { readonly item: Tracked; readonly priority: number }[],
+  ): Promise<boolean> {
+    const sent: { readonly tracked: Tracked; readonly id: string; readonly priority: number }[] = [];
+    for (const { item: tracked, priority } of add) {
+      tracked.priority = priority;
+      if (this.#move(tracked, { kind: 'send' }) !== 'add') continue;
+      tracked.id = jobId(this.#request.run, tracked.number, tracked.record.queueings);
+      this.#byId.set(tracked.id, tracked);
+      sent.push({ tracked, id: tracked.id, priority });
+    }
     let outcome: JobEvent = { kind: 'sent' };
     try {
       await this.#request.queue().add(
-        roll,
-        sent.map(({ id, tracked: { work, job } }) => ({ id, job, priority: work.priority })),
+        lane.queue,
+        sent.map(({ id, priority, tracked: { ticket } }) => ({ id, ticket, priority })),
       );
     } catch (error) {
       this.#request.log('the queue did not take jobs; the next reconciliation sends them again', {
-        roll,
+        queue: lane.queue,
         jobs: sent.length,
         error: String(error),
       });
       outcome = { kind: 'not-sent', reason: String(error) };
     }
     for (const { tracked, id } of sent) if (this.#byId.get(id) === tracked) this.#move(tracked, outcome);
+    return outcome.kind === 'sent';
   }
 
-  async #withdrawUnlessGoing(): Promise<void> {
-    if (this.#mode !== 'going') await this.#withdraw();
+  async #withdrawAll(): Promise<void> {
+    for (const lane of this.#lanes.values()) await this.#withdraw(lane, [...lane.lying.keys()]);
   }
 
-  /** Takes back what nobody works on. */
-  async #withdraw(): Promise<void> {
-    const asked = new Map(this.#in('queued').map((tracked) => [tracked.id, tracked]));
+  /** Takes back those of them that nobody works on. */
+  async #withdraw(lane: Lane<Tracked>, list: readonly Tracked[]): Promise<void> {
+    const asked = new Map(
+      list.filter(({ record }) => record.state === 'queued').map((tracked) => [tracked.id, tracked]),
+    );
     if (asked.size === 0) return;
-    const back: Tracked[] = [];
-    for (const id of await this.#request.queue().withdraw([...asked.keys()])) {
+    for (const id of await this.#request.queue().withdraw(lane.queue, [...asked.keys()])) {
       const tracked = asked.get(id);
       if (tracked === undefined || this.#byId.get(id) !== tracked) continue;
-      if (this.#move(tracked, { kind: 'withdrawn' }) === 'offer') back.push(tracked);
+      this.#move(tracked, { kind: 'withdrawn' });
+      // In the mode of now: it may have changed meanwhile.
+      if (this.#mode === 'finishing') this.#dropPending(tracked);
     }
-    // In the mode of now: it may have changed meanwhile.
-    await this.#offer(back);
   }
 
   /** Never rejects. */
   async #look(tracked: Tracked): Promise<JobEvent> {
     const { log } = this.#request;
-    const { job } = tracked.work;
+    const { ticket, expected } = tracked;
     try {
-      const found = await this.#findOnDisk(job);
+      const found = await this.#findOnDisk(expected);
       log('a job ended', {
         id: tracked.id,
-        clip: job.clip.id,
+        clip: ticket.clip.id,
         roll: tracked.batch.roll,
         how: tracked.record.last,
         found,
@@ -375,13 +432,11 @@ class Tracker implements JobTracker {
     }
   }
 
-  async #findOnDisk(job: Job): Promise<'completion' | 'target' | 'nothing'> {
+  async #findOnDisk(expected: Expected): Promise<'completion' | 'target' | 'nothing'> {
     const { events, isTargetHealthy } = this.#request;
-    const disk = await this.#read(job);
-    const hasStills =
-      job.stills === undefined || areStillsComplete(job, await readStills(job.deliveryFolder, job.clip.id));
-    if (hasStills && isComplete(job, disk)) return 'completion';
-    const [refused] = placeFailure(job, disk);
+    const disk = await this.#read(expected);
+    if ((await hasStills(expected)) && isComplete(expected, disk)) return 'completion';
+    const [refused] = placeFailure(expected, disk);
     if (refused !== undefined) {
       events.emit('target-refused', refused);
       return 'target';
@@ -400,10 +455,6 @@ class Tracker implements JobTracker {
     work.catch((error: unknown) =>
       this.#request.log(`${what} failed; the next reconciliation makes up for it`, { error: String(error) }),
     );
-  }
-
-  #in(...states: JobState[]): Tracked[] {
-    return this.#all.filter(({ record }) => states.includes(record.state));
   }
 
   #sign(): void {

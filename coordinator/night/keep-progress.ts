@@ -3,6 +3,7 @@ import { rename, rm, writeFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { readRecord, recordBytes } from '../../ledger/store.ts';
 import { type ProgressRecord, progressRecordSchema } from '../progress/record.ts';
+import type { NightForecast } from '../progress/forecast.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import { roomOn } from '../roll/space.ts';
 
@@ -21,6 +22,7 @@ export interface ToKeep {
   readonly run: string;
   readonly day: string;
   readonly runProgress: RunProgress;
+  forecast(): NightForecast | null;
   log(message: string, fields: Record<string, unknown>): void;
 }
 
@@ -33,7 +35,7 @@ async function freeOn(delivery: string): Promise<number | null> {
 }
 
 /** A disk that takes no record of it ends no night: it is written to the log once. */
-export function keepProgress({ work, delivery, run, day, runProgress, log }: ToKeep): KeptProgress {
+export function keepProgress({ work, delivery, run, day, runProgress, forecast, log }: ToKeep): KeptProgress {
   const since = new Date().toISOString();
   let writing: Promise<void> | null = null;
   let told = false;
@@ -44,6 +46,7 @@ export function keepProgress({ work, delivery, run, day, runProgress, log }: ToK
       framesPerSecond: runProgress.rate(),
       freeBytes: await freeOn(delivery),
       rolls: runProgress.rolls().map((roll) => ({ ...roll, afterwards: [...roll.afterwards] })),
+      forecast: forecast(),
       working: runProgress.working().map((one) => ({ ...one })),
     };
     // Not synced: after a power cut nobody asks how far it was.

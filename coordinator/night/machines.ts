@@ -34,8 +34,12 @@ export interface Machines {
   look(): Promise<void>;
   /** Ids of machines that do jobs of this queue, now or when they are asked again. */
   fitFor(queue: string): string[];
+  /** Jobs of this queue that run side by side. */
+  slotsFor(queue: string): number;
   /** Worker processes of these; null: not known yet. */
   workersFor(queues: readonly string[]): number | null;
+  /** Machines that do jobs of the run, and how many each at a time. */
+  making(): { readonly id: string; readonly slots: number }[];
   /** Why machines that are there take nothing. */
   troubles(): Finding[];
 }
@@ -77,10 +81,19 @@ export async function watchMachines({ run, workFolder, records, note }: Machines
     fitFor: (queue) => [
       ...new Set((known ?? []).filter((record) => does(record, [queue])).map(({ machine }) => machine)),
     ],
+    slotsFor: (queue) =>
+      (known ?? []).filter((record) => does(record, [queue])).reduce((sum, { slots }) => sum + slots, 0),
     workersFor: (queues) =>
       known === null
         ? null
         : known.filter((record) => does(record, queues)).reduce((sum, { workers }) => sum + workers, 0),
+    making: () => {
+      const slots = new Map<string, number>();
+      for (const record of known ?? [])
+        if (record.classes.some((one) => one.run === run && one.standing !== 'unfit'))
+          slots.set(record.machine, (slots.get(record.machine) ?? 0) + record.slots);
+      return [...slots].map(([id, own]) => ({ id, slots: own }));
+    },
     troubles: () =>
       (known ?? []).flatMap((record) => {
         const own = ofRun(record, run);

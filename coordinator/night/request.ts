@@ -3,6 +3,7 @@ import type { Finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import type { Settings } from '../settings/read.ts';
+import type { NightForecast } from '../progress/forecast.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { FarmVolumes } from '../dispatch/classes.ts';
 import type { NightFolders } from '../roll/folders.ts';
@@ -14,6 +15,8 @@ export interface NightRequest {
   readonly profiles: readonly string[];
   /** Which rolls of the day, and which of them first; absent: all, by name. */
   readonly rolls?: AskedRolls;
+  /** Hours at which rolls are due (forecast/dues.ts); absent: as the settings say. */
+  readonly by?: readonly string[] | undefined;
   /** How many stills of each clip, whatever the settings say; absent: as they say. */
   readonly stills?: number | undefined;
   /** What is ready is made again where something else is asked for; absent: it is left as it is. */
@@ -50,8 +53,8 @@ export interface Interrupts {
 }
 
 export interface NightUi {
-  /** Called once, when the rolls are known. */
-  begin(runProgress: RunProgress): void;
+  /** Called once, when the rolls are known. `forecast`: as of now. */
+  begin(runProgress: RunProgress, forecast: () => NightForecast | null): void;
   /** A line for people. */
   say(line: string): void;
   /** Something that people should know now, although it holds nothing or may pass. */

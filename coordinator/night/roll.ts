@@ -11,6 +11,8 @@ import { codeOf } from '../../files/error-code.ts';
 import type { LimitFunction } from 'p-limit';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { linksToProfiles, linksToRecords } from '../../ledger/delivery-links.ts';
+import { type ClassNeed, needOf } from '../../ledger/farm.ts';
+import { PartKeeper, partsOf, removeParts } from '../../ledger/job-parts.ts';
 import { layout } from '../../ledger/layout.ts';
 import { printable } from '../../files/names.ts';
 import { type GateDecision, decideRoll, findingsBeforeMaking } from '../gate/decide.ts';
@@ -18,6 +20,7 @@ import type { GateClip, GateInput } from '../gate/input.ts';
 import { stillsDue } from '../gate/stills.ts';
 import { deliveryContents } from '../gate/delivery-contents.ts';
 import { type DecidedOn, readDueDeliverables, writeDecision } from '../gate/disk.ts';
+import type { RollRank } from '../dispatch/order.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import { copiesSince } from '../intake/since.ts';
 import { readStillsOf } from '../../ledger/stills.ts';
@@ -36,7 +39,11 @@ import {
 import { isSoundRoll, layBesideClips } from '../roll/sound-rolls.ts';
 import { keepTransforms } from '../settings/keep.ts';
 import { count } from '../show/words.ts';
-import type { Work } from './job-tracker.ts';
+import { rankOf } from '../dispatch/by-due.ts';
+import type { Dues } from '../forecast/dues.ts';
+import { expectedOf } from './complete.ts';
+import type { Forecasting } from './forecasting.ts';
+import type { RollOfWork, Work } from './job-tracker.ts';
 import type { NightRequest, RollResult } from './request.ts';
 import type { Surveys } from './surveys.ts';
 import { type Target, failureOf } from './target.ts';
@@ -60,15 +67,14 @@ export interface NightContext extends RollContext {
   readonly surveys: Surveys;
   /** What it shares with other rolls. */
   repeats(known: KnownRoll): Promise<Finding[]>;
-  make(roll: string, work: readonly Work[]): Promise<Finding[]>;
+  readonly forecasting: Pick<Forecasting, 'add'>;
+  readonly dues: Dues;
+  make(roll: RollOfWork, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
 }
 
-/** More clips than any card holds. */
-const ROLL_PRIORITIES = 10_000;
-
-/** `index`: of the roll in the night; earlier rolls are made first. */
+/** `index`: of the roll in the night. */
 export async function nightOfRoll(
   roll: DiscoveredRoll,
   index: number,
@@ -98,17 +104,14 @@ export async function nightOfRoll(
     ];
     append(known.findings, links);
     if (links.length > 0) return;
-    const planned = await context.planning(() => planRoll(known, context, true));
+    const rank = rankOf(roll.name, index, context.request.rolls?.first ?? [], context.dues);
+    const planned = await plan(known, rank, context);
     kept = planned.done;
     made = planned.planned;
     context.say(
       `${printable(roll.name)}: ${count(known.clips.length, 'clip')}, ${made} to make, ${kept} already done`,
     );
-    const work = planned.jobs.map(({ job, priority }) => ({
-      job,
-      priority: index * ROLL_PRIORITIES + priority,
-    }));
-    if (work.length > 0) await make(known, work, context);
+    if (planned.work.length > 0) await make(known, { name: roll.name, rank }, planned.work, context);
   });
   const result = await gate(known, { made, kept }, context);
   // Whoever waits for this roll need not wait for the night.
@@ -116,15 +119,22 @@ export async function nightOfRoll(
   return result;
 }
 
-async function make(known: KnownRoll, work: readonly Work[], context: NightContext): Promise<void> {
+interface PlannedWork {
+  readonly work: readonly Work[];
+  readonly done: number;
+  readonly planned: number;
+}
+
+/** What is to be made of the roll; what each job is made of lies beside its reports from here on, and not in memory. */
+async function plan(known: KnownRoll, rank: RollRank, context: NightContext): Promise<PlannedWork> {
+  const { jobs, done, planned } = await context.planning(() => planRoll(known, context, true));
+  if (jobs.length === 0) return { work: [], done, planned };
   const { roll, deliveryFolder } = known;
   const running = finding(
     'run-running',
-    `${work.length} jobs to be done, run ${context.run}`,
+    `${jobs.length} jobs to be done, run ${context.run}`,
     'the end of the run',
-    {
-      roll: roll.name,
-    },
+    { roll: roll.name },
   );
   const refused = await write(
     deliveryFolder,
@@ -134,20 +144,42 @@ async function make(known: KnownRoll, work: readonly Work[], context: NightConte
   );
   if (refused !== null) {
     known.findings.push({ ...refused, roll: roll.name });
-    return;
+    return { work: [], done, planned };
   }
   await keepTransforms(
-    work.map(({ job }) => job),
+    jobs.map(({ job }) => job),
     deliveryFolder,
     context.request.settings,
   );
+  const keeper = new PartKeeper(deliveryFolder);
+  const needs = new Map<string, ClassNeed>();
+  const work: Work[] = [];
+  for (const [place, { job, seconds }] of jobs.entries()) {
+    const { ticket, parts } = partsOf(job);
+    await keeper.keep(parts);
+    const own = needOf(job);
+    const key = JSON.stringify(own);
+    const need = needs.get(key) ?? own;
+    needs.set(key, need);
+    work.push({ ticket, expected: expectedOf(job), need, place, seconds });
+  }
+  context.forecasting.add(rank, jobs);
+  return { work, done, planned };
+}
+
+async function make(
+  known: KnownRoll,
+  roll: RollOfWork,
+  work: readonly Work[],
+  context: NightContext,
+): Promise<void> {
   context.signal.throwIfAborted();
   context.runProgress.making(
     roll.name,
-    work.map((item) => item.job),
+    work.map(({ ticket }) => ticket),
   );
   context.runProgress.setPhase(roll.name, 'making');
-  const given = await context.make(roll.name, work);
+  const given = await context.make(roll, work);
   addFindings(known, given);
 }
 
@@ -157,6 +189,8 @@ async function gate(
   context: NightContext,
 ): Promise<RollResult> {
   const { roll, deliveryFolder } = known;
+  // Whether this run put them there or one that was killed: nobody works on the roll.
+  await removeParts(deliveryFolder).catch(() => undefined);
   if (known.isLeft) return leftAsItIs(known, counts, context);
   const onDisk = await readDueDeliverables(deliveryFolder, known.clips.map(withDue), 'measure');
   const stills = await readStillsOf(

@@ -1,13 +1,13 @@
 /** What the parts of a run tell each other. Each part takes the emitter, says what it has to say, and listens to what it needs. */
 import { EventEmitter } from 'node:events';
 import type { Finding } from '../../findings/finding.ts';
-import type { Job } from '../../ledger/job.ts';
+import type { NamedJob } from '../../ledger/job.ts';
 import type { JobProgress } from '../../ledger/queue.ts';
 import type { QueueListeners } from '../dispatch/night-queue.ts';
 import type { JobState } from './job-states.ts';
 
 export interface JobMoved {
-  readonly job: Job;
+  readonly job: NamedJob;
   readonly roll: string;
   readonly from: JobState;
   readonly to: JobState;
@@ -18,14 +18,14 @@ interface RunEventMap {
   'queue-active': [id: string];
   'queue-progress': [id: string, progress: JobProgress];
   'queue-ended': [id: string, how: 'completed' | 'failed', reason: string | null];
-  /** Every job of a roll has ended, in the queue's eyes. */
-  'queue-roll-ended': [];
   'queue-trouble': [error: Error];
+  /** The connection to the queue is there again. */
+  'queue-back': [];
   /** The built-in Redis was started again. */
   'store-back': [];
   /** From the job tracker. */
   'job-moved': [moved: JobMoved];
-  'job-progress': [job: Job, progress: JobProgress];
+  'job-progress': [job: NamedJob, progress: JobProgress];
   /** A report of this run says that the target did not take what was written. */
   'target-refused': [found: Finding];
   /** A later run of the same night has taken over. */
@@ -52,7 +52,7 @@ export function hintsTo(events: RunEvents): QueueListeners {
     active: (id) => events.emit('queue-active', id),
     progress: (id, progress) => events.emit('queue-progress', id, progress),
     ended: (id, how, reason) => events.emit('queue-ended', id, how, reason),
-    rollEnded: () => events.emit('queue-roll-ended'),
     failure: (error) => events.emit('queue-trouble', error),
+    back: () => events.emit('queue-back'),
   };
 }

@@ -15,8 +15,12 @@ import { FindingError, finding, blocks } from '../../findings/finding.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import { handOver } from '../handover/hand-over.ts';
+import { byDue } from '../dispatch/by-due.ts';
+import { type Dues, duesOf } from '../forecast/dues.ts';
+import { estimated } from '../forecast/estimate.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
+import type { SimulatedMachine } from '../forecast/simulate.ts';
 import type { KnownRoll } from '../roll/know.ts';
 import { settingsOfDay } from '../roll/shared-names.ts';
 import { unmatchedFindings } from '../settings/unmatched.ts';
@@ -44,6 +48,7 @@ import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from 
 import { type NightContext, nightOfRoll } from './roll.ts';
 import { repeatsOf } from './repeats.ts';
 import { openRun, type RunState } from './run-state.ts';
+import { type Forecasting, startForecasting } from './forecasting.ts';
 import { endRunning, writeRunning } from './running.ts';
 import { type Sweeping, startSweeping } from './sweeping.ts';
 import { surveysOf } from './surveys.ts';
@@ -93,6 +98,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
   let making: Making | undefined;
   let sweeping: Sweeping | undefined;
   let kept: KeptProgress | undefined;
+  let learning: Forecasting | undefined;
   try {
     const tools = beginTools(request, run);
     listenForLoss(run, ui);
@@ -104,10 +110,16 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     noteMachine(run);
     sweeping = startSweeping(request.folders.delivery, places.hold, run.log);
     const runProgress = newRunProgress(found.asked.map((roll) => roll.name));
-    ui.begin(runProgress);
+    const machines = machinesOf(request, engine);
+    const forecasting = await startForecasting({
+      ...{ run: run.run, events: run.events, log: run.log },
+      ...{ machines, runProgress, dues: found.dues },
+    });
+    learning = forecasting;
+    ui.begin(runProgress, forecasting.now);
     kept = keepProgress({
       ...{ work: request.folders.work, delivery: request.folders.delivery, day: request.folders.dayName },
-      ...{ run: run.run, runProgress, log: run.log },
+      ...{ run: run.run, runProgress, log: run.log, forecast: forecasting.now },
     });
     making = await beginMaking(request, run, engine, places.hold);
     const { tracker } = making;
@@ -131,6 +143,10 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
       {
         ...contextOf(request, run, { engine, ...making }),
         ...prepared,
+        forecasting,
+        dues: found.dues,
+        estimate: (jobs) =>
+          estimated(jobs, { ...firstOf(machines()), samples: forecasting.samples(), run: run.run }),
         runProgress,
         known,
         surveys,
@@ -149,6 +165,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     // Of a part of the day nobody knows what the rest has.
     if (found.asked.length === found.rolls.length) noteUnmatched(request, run, known);
     for (const item of await sweeping.end()) run.note(item);
+    for (const item of await forecasting.end()) run.note(item);
     // Last of all: nothing is staged any more, and every verdict is the one that stays.
     if (mayHandOver(run, interrupts)) for (const item of await handOver(request.folders)) run.note(item);
     // A machine that lacks the store's program is a machine's fault, not the night's.
@@ -164,6 +181,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     await engine?.close((making?.tracker.atWork ?? 0) > 0);
     await sweeping?.end();
     await kept?.end();
+    await learning?.end();
     await endRunning(request.folders.work);
     await run.close();
   }
@@ -171,16 +189,23 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
 
 /** All rolls of the day, and those that this run is about. */
 interface FoundRolls extends Awaited<ReturnType<typeof findRolls>> {
+  /** In the order in which they are read. */
   readonly asked: readonly DiscoveredRoll[];
+  readonly dues: Dues;
 }
 
 async function checkRequest(request: NightRequest): Promise<FoundRolls> {
   const { folders } = request;
   const [, found] = await Promise.all([checkProfiles(request), findRolls(folders)]);
   if (found.rolls.length > 0) {
-    const asked = rollsAsked(found.rolls, request.rolls ?? ALL_ROLLS);
+    const names = found.rolls.map(({ name }) => name);
+    const dues = duesOf({
+      ...{ by: request.by ?? [], settings: request.settings.file, rolls: names, now: Date.now() },
+    });
+    const wanted = request.rolls ?? ALL_ROLLS;
+    const asked = byDue(rollsAsked(found.rolls, wanted), wanted.first, dues);
     const whole = asked.length === found.rolls.length;
-    return { ...found, asked, findings: whole ? found.findings : findingsAsked(found.findings, asked) };
+    return { ...found, asked, dues, findings: whole ? found.findings : findingsAsked(found.findings, asked) };
   }
   const none = finding('no-rolls', '0 rolls', 'at least one folder with a roll', { file: folders.day });
   throw new FindingError([...found.findings, none], 2);
@@ -255,6 +280,22 @@ interface Making {
   readonly watch: Watch;
 }
 
+/** Who makes jobs of the run, as far as it sees now. */
+function machinesOf(request: NightRequest, engine: Engine): () => readonly SimulatedMachine[] {
+  const workers = workersOf(request);
+  const here = {
+    id: machineId().id,
+    slots: workers * (request.slots ?? defaultSlots(Math.max(1, workers))),
+  };
+  return () => (request.queue === null ? [here] : (engine.machines?.making() ?? []));
+}
+
+/** What estimates for the order of jobs rest on: they need only be right beside each other. */
+const firstOf = ([first]: readonly SimulatedMachine[]): {
+  readonly machine: string;
+  readonly slots: number;
+} => (first === undefined ? { machine: '', slots: 1 } : { machine: first.id, slots: first.slots });
+
 const workersOf = ({ workers }: NightRequest): number => workers ?? defaultWorkers();
 
 async function beginMaking(
@@ -281,6 +322,7 @@ async function beginMaking(
     signal: run.signal,
     isTargetHealthy: condition.isWell,
     fitFor: (queue) => engine.machines?.fitFor(queue) ?? [],
+    slotsFor: (queue) => engine.machines?.slotsFor(queue) ?? jobsAtOnce,
     log,
   });
   const watch = startWatch({

@@ -1,5 +1,6 @@
 /** How a run stands, as it writes it into its work folder every two seconds while it goes on: one truth for whatever shows it from outside. */
 import { z } from 'zod';
+import { forecastSchema } from './forecast.ts';
 import { phases } from './run-progress.ts';
 
 const count = z.int().nonnegative();
@@ -53,5 +54,10 @@ export const progressRecordSchema = z.looseObject({
       }),
     )
     .describe('Clips that workers have in hand'),
+  forecast: forecastSchema
+    .nullable()
+    .describe(
+      'When rolls will be ready, from where this was written; null: nothing is to be made yet, or any more',
+    ),
 });
 export type ProgressRecord = z.infer<typeof progressRecordSchema>;

@@ -1,5 +1,5 @@
 /** How the night stands, for whoever shows it. Nothing is decided by it. */
-import type { Job } from '../../ledger/job.ts';
+import type { NamedJob } from '../../ledger/job.ts';
 import type { JobPhase, JobProgress } from '../../ledger/queue.ts';
 
 export const phases = ['waiting', 'reading', 'measuring', 'making', 'ready', 'held'] as const;
@@ -38,9 +38,9 @@ export interface RunProgress {
   setPhase(roll: string, phase: Phase): void;
   reading(roll: string, bytesRead: number, bytesTotal: number): void;
   measuring(roll: string, clipsMeasured: number, clips: number): void;
-  making(roll: string, jobs: readonly Job[]): void;
-  progress(job: Job, progress: JobProgress): void;
-  over(job: Job): void;
+  making(roll: string, jobs: readonly NamedJob[]): void;
+  progress(job: NamedJob, progress: JobProgress): void;
+  over(job: NamedJob): void;
   rolls(): RollProgress[];
   /** In the order of the rolls. */
   working(): WorkingProgress[];
@@ -72,7 +72,7 @@ export function newRunProgress(
     if (found === undefined) throw new RangeError(`no roll ${roll} on the board`);
     return found;
   };
-  const advance = (job: Job, to: number, over: boolean): void => {
+  const advance = (job: NamedJob, to: number, over: boolean): void => {
     const item = entry(job.roll).made.get(job.clip.id);
     if (item === undefined || item.over) return;
     // A second attempt begins again: only frames that were not there before count as made.

@@ -10,16 +10,16 @@ import { filesOfPlace } from '../../ledger/clip.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { Recording } from '../../ledger/recording.ts';
 import { isVerified } from '../../ledger/roll.ts';
+import { TICKET_BYTES_LIMIT, ticketBytes } from '../../ledger/ticket.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
-import { JOB_BYTES_LIMIT, jobBytes } from '../dispatch/flow.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
 import type { ReadRoll } from '../intake/since.ts';
-import type { NightPlan } from '../plan/index.ts';
+import type { NightPlan, PlannedJob } from '../plan/index.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Settings } from '../settings/read.ts';
 import type { NightFolders } from './folders.ts';
@@ -64,6 +64,8 @@ export interface RollContext extends VerifyContext {
   readonly replace?: boolean;
   /** Of the rolls whose folders on the delivery would be one, by name. */
   readonly collisions: ReadonlyMap<string, Finding>;
+  /** How long jobs are thought to take; absent: as the planner's table says. */
+  readonly estimate?: (jobs: readonly PlannedJob[]) => readonly PlannedJob[];
   readonly reservation: Pick<Reservation, 'take' | 'left'>;
   log(message: string, fields: Record<string, unknown>): void;
 }
@@ -195,12 +197,12 @@ export async function planRoll(
     return { ...plan, jobs: [], planned: 0 };
   }
   const tooLarge = plan.jobs
-    .map(({ job }) => ({ job, bytes: jobBytes(job) }))
-    .filter(({ bytes }) => bytes > JOB_BYTES_LIMIT);
+    .map(({ job }) => ({ job, bytes: ticketBytes(job) }))
+    .filter(({ bytes }) => bytes > TICKET_BYTES_LIMIT);
   append(
     known.findings,
     tooLarge.map(({ job, bytes }) =>
-      finding('job-too-large', `${bytes} bytes`, `at most ${JOB_BYTES_LIMIT} bytes`, {
+      finding('job-too-large', `${bytes} bytes`, `at most ${TICKET_BYTES_LIMIT} bytes`, {
         roll: roll.name,
         clip: job.clip.id,
       }),
@@ -212,7 +214,7 @@ export async function planRoll(
     .filter(({ job }) => !refused.has(job))
     .map((planned) => ({ ...planned, job: { ...planned.job, source: sourceOf(planned.job, seenOf) } }));
   context.reservation.take(jobs.map(({ job }) => job));
-  return { ...plan, jobs };
+  return { ...plan, jobs: context.estimate?.(jobs) ?? jobs };
 }
 
 /** What verification saw of the clip's files, as the worker asks it again. */

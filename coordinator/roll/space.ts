@@ -2,7 +2,7 @@
 import { existsSync } from 'node:fs';
 import { statfs } from 'node:fs/promises';
 import { dirname } from 'node:path';
-import type { Job } from '../../ledger/job.ts';
+import type { Job, NamedJob } from '../../ledger/job.ts';
 import { withMargin } from '../plan/margin.ts';
 import type { VolumeToPlan } from '../plan/index.ts';
 
@@ -17,7 +17,7 @@ export async function roomOn(folder: string): Promise<{ freeBytes: number; freeF
 
 export interface Reservation {
   take(jobs: readonly Job[]): void;
-  release(job: Job): void;
+  release(job: NamedJob): void;
   /** What is free beside what is spoken for. */
   left(): Promise<Omit<VolumeToPlan, 'name'>>;
   /** Estimated bytes of the largest job that is still to be made, a tenth more. */
@@ -29,7 +29,7 @@ const bytesOf = (job: Job): number =>
 
 export function freshReservation(delivery: string): Reservation {
   const open = new Map<string, number>();
-  const key = (job: Job): string => JSON.stringify([job.roll, job.clip.id]);
+  const key = (job: NamedJob): string => JSON.stringify([job.roll, job.clip.id]);
   return {
     take: (jobs) => {
       for (const job of jobs) open.set(key(job), bytesOf(job));

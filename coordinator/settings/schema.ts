@@ -12,6 +12,7 @@ import { spannedSchema } from './spanned-schema.ts';
 import { stillsAskedSchema } from '../../profiles/stills/schema.ts';
 import { rawSettingsSchema } from './raw-schema.ts';
 import { timeFields } from './time-schema.ts';
+import { hourOf } from '../forecast/due.ts';
 
 /** Whether this system knows the time zone, by its name in the IANA Time Zone Database. */
 export function isTimeZone(name: string): boolean {
@@ -109,7 +110,16 @@ const cameraSchema = part.extend({
   ),
 });
 
+const readyBy = z
+  .string()
+  .refine((text) => hourOf(text) !== null, { message: 'an hour of the day, as 06:00' })
+  .optional()
+  .describe(
+    'When it is due, as an hour of the day in the time zone of the show: rolls that are due earlier are read and made first, and plan and run say whether they will be ready. A nearer one counts; --by counts before both',
+  );
+
 const showSchema = part.extend({
+  ready_by: readyBy,
   cdls: cdlsSettingSchema
     .optional()
     .describe('CDLs of many clips, matched by name of the clip, reel and timecode'),
@@ -123,6 +133,7 @@ const showSchema = part.extend({
 });
 
 const rollSchema = part.extend({
+  ready_by: readyBy,
   clips: z
     .record(z.string().min(1), part)
     .optional()

@@ -8,12 +8,15 @@ import type { ShownOfRoll } from '../plan/shown.ts';
 import type { WrittenOfRoll } from '../plan/written.ts';
 import type { LeftOfRoll } from '../plan/left.ts';
 import { ESTIMATE_RESTS_ON } from '../plan/time.ts';
+import { forecastText, type PlannedReady } from './forecast-text.ts';
 import { bytesText, count, durationText, findingsText } from './words.ts';
 
 export interface WholePlan extends Pick<NightPlan, 'planned' | 'done' | 'withoutRoom' | 'volumes'> {
   readonly workers: number;
   /** From the first job's start to the last one's end with so many workers, an estimate. */
   readonly seconds: number;
+  /** When rolls would be ready, by learned speeds. */
+  readonly ready: PlannedReady;
 }
 
 export interface PlannedRoll {
@@ -89,8 +92,9 @@ function lacking({ deliverables, bytes }: WholePlan['withoutRoom']): string {
     : ` No room for ${count(deliverables, 'further deliverable')}, about ${bytesText(bytes)}.`;
 }
 
-function estimate({ planned, seconds, workers }: WholePlan): string {
-  return planned === 0
+/** What the table says is of another machine: where speeds are learned, they have spoken. */
+function estimate({ planned, seconds, workers, ready }: WholePlan): string {
+  return planned === 0 || ready.whole !== null
     ? ''
     : `\nRoughly ${durationText(seconds)} with ${count(workers, 'worker')}, by ${ESTIMATE_RESTS_ON}; this machine may be much faster or slower.`;
 }
@@ -117,6 +121,7 @@ export function planText(
   }
   if (findings.length > 0) parts.push(findingsText(findings));
   if (differences !== null) parts.push(differences);
+  if (plan.planned > 0) parts.push(forecastText(plan.ready));
   parts.push(
     `${count(plan.planned, 'deliverable')} to make, ${plan.done} already done.${lacking(plan.withoutRoom)} Nothing was written.${estimate(plan)}`,
   );

@@ -1,6 +1,8 @@
 /** The night as it goes, on stderr: a bar for each roll on a terminal, a plain line now and then elsewhere. */
 import { MultiBar, type SingleBar } from 'cli-progress';
 import { printable } from '../../files/names.ts';
+import type { NightForecast } from '../progress/forecast.ts';
+import { forecastLine, leftText } from './forecast-text.ts';
 import type { RunProgress, RollProgress } from '../progress/run-progress.ts';
 import { bytesText, count, durationText } from './words.ts';
 
@@ -21,10 +23,11 @@ function afterwardsText({ afterwards }: RollProgress): string {
   return `checking ${sum('frames')} of ${count(sum('total'), 'frame')}`;
 }
 
-/** Share done of the phase, and what is reported beside it. Pure. */
+/** Share done of the phase, and what is reported beside it. Pure. `forecast`: null: when the roll will be ready is not known. */
 export function progressText(
   progress: RollProgress,
   rate: number | null,
+  forecast: RollForecast | null = null,
 ): { done: number; total: number; text: string } {
   switch (progress.phase) {
     case 'reading':
@@ -43,18 +46,22 @@ export function progressText(
       const left = progress.frames - progress.framesMade;
       const speed = rate === null ? '' : `, ${rate.toFixed(rate < 10 ? 1 : 0)} frames/s`;
       // How long frames take says nothing of checks: where they are all that is left, what is done is said instead.
-      const remaining = rate === null || rate <= 0 || left === 0 ? '' : `, ${durationText(left / rate)} left`;
+      const frames = rate === null || rate <= 0 || left === 0 ? '' : `, ${durationText(left / rate)} left`;
+      const known = forecast?.left ?? null;
+      const remaining = known === null ? frames : `, ${leftText(known)}`;
+      const hour =
+        forecast?.inTime === 'late' ? ', late' : forecast?.inTime === 'at-risk' ? ', may be late' : '';
       if (left === 0 && progress.jobsOver < progress.jobs) {
         return {
           done: progress.framesMade,
           total: Math.max(1, progress.frames),
-          text: `${afterwardsText(progress)}, ${progress.jobsOver} of ${count(progress.jobs, 'clip')}`,
+          text: `${afterwardsText(progress)}, ${progress.jobsOver} of ${count(progress.jobs, 'clip')}${known === null ? '' : remaining}${hour}`,
         };
       }
       return {
         done: progress.framesMade,
         total: Math.max(1, progress.frames),
-        text: `making     ${progress.framesMade} of ${count(progress.frames, 'frame')}, ${progress.jobsOver} of ${count(progress.jobs, 'clip')}${speed}${remaining}${progress.afterwards.length === 0 ? '' : `; ${afterwardsText(progress)}`}`,
+        text: `making     ${progress.framesMade} of ${count(progress.frames, 'frame')}, ${progress.jobsOver} of ${count(progress.jobs, 'clip')}${speed}${remaining}${hour}${progress.afterwards.length === 0 ? '' : `; ${afterwardsText(progress)}`}`,
       };
     }
     case 'waiting':
@@ -65,12 +72,23 @@ export function progressText(
   }
 }
 
-export function showProgress(runProgress: RunProgress, options: { readonly quiet: boolean }): Progress {
+/** Of one roll, while the run goes on. */
+type RollForecast = NightForecast['rolls'][number];
+type AskForecast = () => NightForecast | null;
+
+const ofRoll = (forecast: NightForecast | null, roll: string): RollForecast | null =>
+  forecast?.rolls.find((one) => one.roll === roll) ?? null;
+
+export function showProgress(
+  runProgress: RunProgress,
+  options: { readonly quiet: boolean; readonly forecast?: AskForecast },
+): Progress {
   if (options.quiet) return { say: () => undefined, stop: () => undefined };
-  return process.stderr.isTTY ? bars(runProgress) : lines(runProgress);
+  const ask = options.forecast ?? (() => null);
+  return process.stderr.isTTY ? bars(runProgress, ask) : lines(runProgress, ask);
 }
 
-function bars(runProgress: RunProgress): Progress {
+function bars(runProgress: RunProgress, ask: AskForecast): Progress {
   const multi = new MultiBar(
     {
       stream: process.stderr,
@@ -86,8 +104,9 @@ function bars(runProgress: RunProgress): Progress {
   const all = new Map<string, SingleBar>();
   const draw = (): void => {
     const rate = runProgress.rate();
+    const forecast = ask();
     for (const progress of runProgress.rolls()) {
-      const { done, total, text } = progressText(progress, rate);
+      const { done, total, text } = progressText(progress, rate, ofRoll(forecast, progress.roll));
       const payload = { roll: printable(progress.roll).padEnd(8), text };
       const bar = all.get(progress.roll) ?? multi.create(total, 0, payload);
       all.set(progress.roll, bar);
@@ -108,11 +127,12 @@ function bars(runProgress: RunProgress): Progress {
   };
 }
 
-function lines(runProgress: RunProgress): Progress {
+function lines(runProgress: RunProgress, ask: AskForecast): Progress {
   const write = (line: string): void => void process.stderr.write(`${line}\n`);
   let before = '';
   const report = (): void => {
     const rate = runProgress.rate();
+    const forecast = ask();
     const busy = runProgress
       .rolls()
       .filter(
@@ -120,7 +140,11 @@ function lines(runProgress: RunProgress): Progress {
           progress.phase === 'reading' || progress.phase === 'measuring' || progress.phase === 'making',
       );
     const text = busy
-      .map((progress) => `${printable(progress.roll)}: ${progressText(progress, rate).text}`)
+      .map(
+        (progress) =>
+          `${printable(progress.roll)}: ${progressText(progress, rate, ofRoll(forecast, progress.roll)).text}`,
+      )
+      .concat(forecast === null ? [] : [forecastLine(forecast, Date.now())])
       .join('\n');
     if (text !== '' && text !== before) write(text);
     before = text;

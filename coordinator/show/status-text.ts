@@ -5,6 +5,8 @@ import { holderText } from '../store/lock.ts';
 import { type Finding, blocks } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
 import { type ProfilePsnr, psnrText } from './psnr.ts';
+import type { NightForecast } from '../progress/forecast.ts';
+import { forecastLine, rollReadyText } from './forecast-text.ts';
 import { momentText } from './time.ts';
 import { clipsReadyText, count, findingsText, readyText } from './words.ts';
 
@@ -36,7 +38,7 @@ export interface LiveStatus {
   readonly day: string | null;
   readonly delivery: string | null;
   /** Jobs of the built-in Redis by the queue's states; null: it does not answer. */
-  readonly jobs: Record<string, number> | null;
+  readonly jobs: { readonly waiting: number; readonly running: number; readonly over: number } | null;
 }
 
 export interface Status {
@@ -44,6 +46,8 @@ export interface Status {
   readonly work: string;
   /** The run of this machine in the work folder. */
   readonly live: LiveStatus | null;
+  /** Of that run; null: there is none, or it has nothing to make. */
+  readonly forecast: (NightForecast & { readonly from: string }) | null;
   /** What the delivery's lease says, of whatever machine; null: no delivery was asked about. */
   readonly atWork: PlaceState | null;
   /** Of the farm, as the run in the work folder saw them last; none where it works alone. */
@@ -88,6 +92,15 @@ function limitedText(findings: readonly Finding[]): string[] {
   });
 }
 
+/** Of a run at work: all of it, then each roll. */
+function leftLines(forecast: NightForecast & { readonly from: string }): string {
+  const from = Date.parse(forecast.from);
+  return [
+    printable(forecastLine(forecast, from)),
+    ...forecast.rolls.map((roll) => `       ${rollReadyText(roll, from, forecast.timeZone)}`),
+  ].join('\n');
+}
+
 export function statusText(status: Status): string {
   const { delivery, work, live, machines, rolls } = status;
   const parts: string[] = [];
@@ -96,11 +109,12 @@ export function statusText(status: Status): string {
     const jobs =
       live.jobs === null
         ? ''
-        : `\n       jobs: ${live.jobs.active ?? 0} running, ${(live.jobs.prioritized ?? 0) + (live.jobs.delayed ?? 0)} waiting, ${(live.jobs.completed ?? 0) + (live.jobs.failed ?? 0)} ended`;
+        : `\n       jobs: ${live.jobs.running} running, ${live.jobs.waiting} waiting, ${live.jobs.over} ended`;
     parts.push(
       `A run is at work: process ${live.pid} on this machine, since ${live.since}${live.run === null ? '' : `, run ${live.run}`}${live.day === null ? '' : `, ${printable(live.day)}`}${jobs}`,
     );
   }
+  if (status.forecast !== null) parts.push(leftLines(status.forecast));
   const other = atWorkText(status);
   if (other !== null) parts.push(other);
   if (machines.length > 0) parts.push(machines.map(machineText).join('\n'));

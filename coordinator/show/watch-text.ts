@@ -1,6 +1,7 @@
 /** A run that goes on, as one screen: its rolls, what workers have in hand, room, and what is held so far. Pure. */
 import { printable } from '../../files/names.ts';
 import type { ProgressRecord } from '../progress/record.ts';
+import { forecastLine } from './forecast-text.ts';
 import { progressText } from './progress.ts';
 import { momentText } from './time.ts';
 import { bytesText, count } from './words.ts';
@@ -11,7 +12,7 @@ export interface Screen {
 }
 
 /** Lines beside those of rolls and clips. */
-const BESIDE_ROLLS = 6;
+const BESIDE_ROLLS = 7;
 const MOST_WORKING = 12;
 const verbs = { make: 'making', check: 'checking', publish: 'publishing' } as const;
 
@@ -24,12 +25,22 @@ function workingText({ roll, clip, phase, frames, total }: ProgressRecord['worki
 const ORDER = ['making', 'measuring', 'reading', 'waiting', 'held', 'ready'] as const;
 const rank = ({ phase }: ProgressRecord['rolls'][number]): number => ORDER.indexOf(phase);
 
-function rollsText({ rolls, framesPerSecond }: ProgressRecord, room: number): string[] {
+const forecastOf = (forecast: ProgressRecord['forecast'], roll: string) =>
+  forecast?.rolls.find((one) => one.roll === roll) ?? null;
+
+/** From where the record was written. */
+const forecastLines = ({ forecast, at }: ProgressRecord): string[] =>
+  forecast === null ? [] : [printable(forecastLine(forecast, Date.parse(at)))];
+
+function rollsText({ rolls, framesPerSecond, forecast }: ProgressRecord, room: number): string[] {
   const sorted = rolls.length <= room ? rolls : rolls.toSorted((a, b) => rank(a) - rank(b));
   const shown = sorted.slice(0, rolls.length <= room ? room : Math.max(1, room - 1));
   const left = rolls.length - shown.length;
   return [
-    ...shown.map((roll) => `${printable(roll.roll).padEnd(10)} ${progressText(roll, framesPerSecond).text}`),
+    ...shown.map(
+      (roll) =>
+        `${printable(roll.roll).padEnd(10)} ${progressText(roll, framesPerSecond, forecastOf(forecast, roll.roll)).text}`,
+    ),
     ...(left > 0 ? [`and ${count(left, 'more roll')}`] : []),
   ];
 }
@@ -53,6 +64,7 @@ export function watchLines(record: ProgressRecord, { columns, rows }: Screen): s
   const lines = [
     `${printable(record.day)}, at work since ${momentText(record.since, null)}`,
     summary(record),
+    ...forecastLines(record),
     '',
     ...rollsText(record, room),
     '',
@@ -65,7 +77,12 @@ export function watchLines(record: ProgressRecord, { columns, rows }: Screen): s
 }
 
 /** The same as one line for each roll that something is done with, for where there is no screen. */
-export const plainLines = ({ rolls, framesPerSecond }: ProgressRecord): string[] =>
-  rolls
+export const plainLines = (record: ProgressRecord): string[] => [
+  ...record.rolls
     .filter(({ phase }) => phase !== 'waiting')
-    .map((roll) => `${printable(roll.roll)}: ${progressText(roll, framesPerSecond).text}`);
+    .map(
+      (roll) =>
+        `${printable(roll.roll)}: ${progressText(roll, record.framesPerSecond, forecastOf(record.forecast, roll.roll)).text}`,
+    ),
+  ...forecastLines(record).map((line) => `all rolls: ${line}`),
+];

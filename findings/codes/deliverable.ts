@@ -19,6 +19,18 @@ export const deliverableCodes = {
     remedy:
       'Install the same version of Rushlight on every machine, and run again. If the versions are equal, look for another program that writes into the same Redis.',
   },
+  'job-part-missing': {
+    weight: 'hold',
+    title: 'a worker does not find what its job is about beside the reports of the roll',
+    remedy:
+      'Run again: the file named is written anew. If it is one machine of a farm that says so, see that it has the delivery drive of this run at the place named, and no older copy of it.',
+  },
+  'job-part-altered': {
+    weight: 'hold',
+    title: 'what a job is about has other bytes than the run wrote',
+    remedy:
+      'Run again: the file named is written anew, and nothing was made of the altered one. If it comes back, check the delivery drive and its connection, and see that no other program writes into that folder.',
+  },
   'toolchain-differs': {
     weight: 'hold',
     title: 'a worker has other programs than the run was planned with',

@@ -47,6 +47,18 @@ export const machineCodes = {
     remedy:
       'Run `npm start -- doctor` in a checkout: it compiles what is missing. Install an installed package again. To make proxies only, name their profiles with --profile: they do not need this part.',
   },
+  'speeds-unreadable': {
+    weight: 'note',
+    title: 'what this machine has learned of its speed cannot be read',
+    remedy:
+      'Nothing has to be done: nothing but forecasts rests on it, and this run learns anew. The file is kept beside the new one as speeds.json.unreadable.',
+  },
+  'speeds-not-kept': {
+    weight: 'note',
+    title: 'what this run has learned of speeds could not be kept',
+    remedy:
+      'Make the state folder writable (XDG_STATE_HOME, by default ~/.local/state). Until then each night begins without knowing how long jobs take.',
+  },
   'machine-unfit': {
     weight: 'note',
     title: 'a machine of the farm takes no jobs of this run: it is not fit for them',

@@ -1,4 +1,5 @@
 /** The outcome of one clip in one profile, whatever it makes. */
+import { createHash } from 'node:crypto';
 import { z } from 'zod';
 import type { Finding } from '../../findings/finding.ts';
 import type { ClipFacts } from '../../media/facts.ts';
@@ -16,10 +17,17 @@ export const isMasterOutcome = (outcome: AnyOutcome): outcome is MasterOutcome =
 
 /** Whether the same must come out; an estimate of size binds nobody. */
 export function sameDecision(one: AnyOutcome, other: AnyOutcome): boolean {
-  // As they are written down: what is absent is not there.
-  const binding = (outcome: AnyOutcome): string =>
-    canonicalJson(JSON.parse(JSON.stringify({ ...outcome, estimatedBytes: 0, bytesRange: 0 })));
   return binding(one) === binding(other);
+}
+
+/** Equal where `sameDecision` is true. */
+export function decisionDigest(outcome: AnyOutcome): string {
+  return createHash('sha256').update(binding(outcome)).digest('hex');
+}
+
+/** As it is written down: what is absent is not there. */
+function binding(outcome: AnyOutcome): string {
+  return canonicalJson(JSON.parse(JSON.stringify({ ...outcome, estimatedBytes: 0, bytesRange: 0 })));
 }
 
 export interface AnyOutcomeRequest {

@@ -5,6 +5,7 @@
  * for a display of standard range where the clip goes one, else the recorded code values as that display shows them. A clip of which no still can be made is not
  * held for it: a note says why.
  */
+import { createHash } from 'node:crypto';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { type Primaries, primaries as known } from '../../media/colour/h273.ts';
 import { isPictureFormat, layoutOf } from '../../media/colour/formats.ts';
@@ -110,7 +111,13 @@ function reduced(
 
 /** Whether the same must come out. */
 export const sameStills = (one: StillsOutcome, other: StillsOutcome): boolean =>
-  canonicalJson(JSON.parse(JSON.stringify(one))) === canonicalJson(JSON.parse(JSON.stringify(other)));
+  written(one) === written(other);
+
+/** Equal where `sameStills` is true. */
+export const stillsDigest = (outcome: StillsOutcome): string =>
+  createHash('sha256').update(written(outcome)).digest('hex');
+
+const written = (outcome: StillsOutcome): string => canonicalJson(JSON.parse(JSON.stringify(outcome)));
 
 /** As the built-in profiles count; null: nobody says where the clip starts, or its rate varies and a frame has no label of its own. */
 function startOf(facts: ClipFacts): Timecode | null {

@@ -7,13 +7,14 @@ import { nightOfFolders } from '../../coordinator/night/names.ts';
 import { volumesOf } from '../../coordinator/roll/volumes.ts';
 import { FindingError } from '../../findings/finding.ts';
 import { POSTINGS_KEY } from '../../ledger/farm.ts';
+import { partsOf } from '../../ledger/job-parts.ts';
 import {
   fromVolume,
   initVolume,
   leavesVolume,
-  localJob,
+  localTicket,
   MARKER_NAME,
-  portableJob,
+  portableTicket,
   readMarker,
   readMounts,
   toVolume,
@@ -59,16 +60,17 @@ test('a job carries no path of the machine that sent it; one with an absolute pa
     rollFolder: '/mnt/raid/day-03/A001',
     deliveryFolder: '/mnt/raid/out/day-03/A001',
   };
-  const sent = portableJob(job, mounts);
+  const { ticket } = partsOf(job);
+  const sent = portableTicket(ticket, mounts);
   expect(JSON.stringify(sent)).not.toContain('/mnt/raid');
-  expect(localJob(sent, mounts)).toEqual({ job });
-  expect(localJob(sent, [{ name: 'raid', at: '/x' }])).toMatchObject({
-    job: { rollFolder: '/x/day-03/A001', deliveryFolder: '/x/out/day-03/A001' },
+  expect(localTicket(sent, mounts)).toEqual({ ticket });
+  expect(localTicket(sent, [{ name: 'raid', at: '/x' }])).toMatchObject({
+    ticket: { rollFolder: '/x/day-03/A001', deliveryFolder: '/x/out/day-03/A001' },
   });
-  expect(localJob(sent, null)).toMatchObject({ finding: { code: 'volume-unknown' } });
-  expect(localJob(job, mounts)).toMatchObject({ finding: { code: 'job-path-absolute' } });
+  expect(localTicket(sent, null)).toMatchObject({ finding: { code: 'volume-unknown' } });
+  expect(localTicket(ticket, mounts)).toMatchObject({ finding: { code: 'job-path-absolute' } });
   // A farm without volumes.
-  expect(localJob(job, null)).toEqual({ job });
+  expect(localTicket(ticket, null)).toEqual({ ticket });
 });
 
 test.each([

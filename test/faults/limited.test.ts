@@ -52,6 +52,7 @@ test('codes below black and above white, into full range', async () => {
     delivery: '/delivery',
     work: '/work',
     live: null,
+    forecast: null,
     atWork: null,
     machines: [],
     rolls: [

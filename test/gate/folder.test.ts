@@ -5,7 +5,7 @@ import { describe, expect, test } from 'vitest';
 import { decideRoll } from '../../coordinator/gate/decide.ts';
 import type { DeliverableOnDisk } from '../../coordinator/gate/input.ts';
 import { readDeliverable } from '../../coordinator/gate/disk.ts';
-import { isComplete } from '../../coordinator/night/complete.ts';
+import { expectedOf, isComplete } from '../../coordinator/night/complete.ts';
 import type { Job } from '../../ledger/job.ts';
 import { completeRecords, completionOf } from '../../ledger/completion.ts';
 import { digestOfFolder } from '../../files/folder-digest.ts';
@@ -213,11 +213,12 @@ describe('what the night takes for done', () => {
       { kind: 'movie', profile: { name: 'cut' }, profileHash: wanted.profileHash, outcome: wanted.outcome },
     ],
   } as unknown as Job;
+  const expected = expectedOf({ ...job, run: 'run', deliveryFolder: '' });
 
   test('is the folder with the digest that its report names', async () => {
     const published = await publishedFolder();
     expect(await settle(published)).toMatchObject({ state: 'finished', rewrite: false, relist: null });
-    expect(isComplete(job, [await disk(published)])).toBe(true);
+    expect(isComplete(expected, [await disk(published)])).toBe(true);
   });
 
   test.each<[string, (folder: string) => void, boolean]>([
@@ -247,7 +248,7 @@ describe('what the night takes for done', () => {
     spoil(published.folder);
     expect((await settle(published)).state).toBe('unfinished');
     // By names and sizes alone: whoever has just published it does not read it again.
-    expect(isComplete(job, [await disk(published)])).toBe(looksRight);
+    expect(isComplete(expected, [await disk(published)])).toBe(looksRight);
   });
 
   test('is one in which something else lies besides: it is not made again, and held until that is taken away', async () => {
@@ -255,7 +256,7 @@ describe('what the night takes for done', () => {
     writeFileSync(join(published.folder, '.DS_Store'), 'x');
     writeFileSync(join(published.folder, 'encore.exr'), 'x');
     expect(await settle(published)).toMatchObject({ state: 'finished', rewrite: false, relist: null });
-    expect(isComplete(job, [await disk(published)])).toBe(true);
+    expect(isComplete(expected, [await disk(published)])).toBe(true);
     expect(reported(await disk(published)).map(([code, file]) => [code, file])).toEqual([
       ['folder-file-unexpected', inFolder('.DS_Store')],
       ['folder-file-unexpected', inFolder('encore.exr')],

@@ -21,8 +21,8 @@ beforeAll(async () => {
       active: nothing,
       progress: nothing,
       ended: nothing,
-      rollEnded: nothing,
       failure: nothing,
+      back: nothing,
     },
   );
 });
@@ -60,7 +60,8 @@ async function waiting(...ids: readonly string[]): Promise<Queue> {
   for (const jobId of ids) await queue.add('clip', {}, { jobId, priority: 3 });
   return queue;
 }
-const stateOf = async (id: string): Promise<string | undefined> => (await night.statesOf([id])).get(id);
+const stateOf = async (id: string): Promise<string | undefined> =>
+  (await night.statesOf(JOB_QUEUE, [id])).get(id);
 
 test('its job waits again at once, and the next worker takes it and counts it as one that was lost', async () => {
   const queue = await waiting('run.1');

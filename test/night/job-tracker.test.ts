@@ -5,13 +5,15 @@ import { type Job as BullJob, Worker } from 'bullmq';
 import { Redis } from 'ioredis';
 import { afterEach, expect, test } from 'vitest';
 import { type NightQueue, openNightQueue } from '../../coordinator/dispatch/night-queue.ts';
-import { type JobTracker, startJobTracker } from '../../coordinator/night/job-tracker.ts';
+import { type JobTracker, startJobTracker, type Work } from '../../coordinator/night/job-tracker.ts';
 import { hintsTo, type JobMoved, newRunEvents } from '../../coordinator/night/run-events.ts';
-import { readResults } from '../../coordinator/night/complete.ts';
+import { expectedOf, readResults } from '../../coordinator/night/complete.ts';
 import { startPrivateStore } from '../../coordinator/store/private.ts';
 import type { Finding } from '../../findings/finding.ts';
 import { finding } from '../../findings/finding.ts';
+import { needOf } from '../../ledger/farm.ts';
 import type { Job } from '../../ledger/job.ts';
+import { partsOf } from '../../ledger/job-parts.ts';
 import { layout } from '../../ledger/layout.ts';
 import {
   BULL_PREFIX,
@@ -19,9 +21,9 @@ import {
   nightKey,
   type QueueAddress,
   redisOptions,
-  rollQueueOf,
   runsKey,
 } from '../../ledger/queue.ts';
+import { type Ticket, ticketSchema } from '../../ledger/ticket.ts';
 import type { DeliverableReport } from '../../ledger/report.ts';
 import { freshFolder } from '../support/folder.ts';
 import { jobOf } from '../support/jobs.ts';
@@ -40,10 +42,18 @@ interface Bench {
   tracker: JobTracker;
   reported: Finding[];
   moved: JobMoved[];
-  jobs(count: number, profiles?: readonly string[]): { job: Job; priority: number }[];
+  jobs(count: number, profiles?: readonly string[]): (Work & { job: Job })[];
 }
 
 const RUN = 'run-now';
+const rollOf = (name: string, place = 0) => ({ name, rank: { first: null, due: null, place } });
+
+function workOf(job: Job, place = 0): Work & { job: Job } {
+  const { ticket } = partsOf(job);
+  return { job, ticket, expected: expectedOf(job), need: needOf(job), place, seconds: 60 };
+}
+/** What was sent, by the id of its part. */
+const sent = new Map<string, Job>();
 
 async function bench(run = RUN, read = readResults): Promise<Bench> {
   const folder = freshFolder('making');
@@ -72,10 +82,11 @@ async function bench(run = RUN, read = readResults): Promise<Bench> {
   client.on('error', nothing);
   closing.push(async () => client.disconnect());
   const jobs: Bench['jobs'] = (count, profiles) =>
-    Array.from({ length: count }, (_, number) => ({
-      job: { ...jobOf(number, run, profiles), deliveryFolder: join(folder, 'A001') },
-      priority: 1000,
-    }));
+    Array.from({ length: count }, (_, number) => {
+      const work = workOf({ ...jobOf(number, run, profiles), deliveryFolder: join(folder, 'A001') }, number);
+      sent.set(work.ticket.work, work.job);
+      return work;
+    });
   return { folder, address: store.address, client, queue, tracker, reported, moved, jobs };
 }
 
@@ -98,8 +109,15 @@ function writeReport(job: Job, fields: Partial<DeliverableReport> = {}): void {
   }
 }
 
+function jobIn(data: unknown): Job {
+  const ticket: Ticket = ticketSchema.parse(data);
+  const job = sent.get(ticket.work);
+  if (job === undefined) throw new RangeError('a job that nobody sent');
+  return job;
+}
+
 function worker(address: QueueAddress, work: (job: Job, bull: BullJob) => Promise<void> | void): Worker {
-  const made = new Worker(JOB_QUEUE, async (bull) => void (await work(bull.data as Job, bull)), {
+  const made = new Worker(JOB_QUEUE, async (bull) => void (await work(jobIn(bull.data), bull)), {
     connection: redisOptions(address) as object,
     prefix: BULL_PREFIX,
     concurrency: 4,
@@ -117,7 +135,7 @@ test('jobs whose reports stand on disk are over, and the queue is left empty', a
     worked += 1;
     writeReport(job);
   });
-  expect(await tracker.make('A001', jobs(12, ['cut', 'look']))).toEqual([]);
+  expect(await tracker.make(rollOf('A001'), jobs(12, ['cut', 'look']))).toEqual([]);
   expect(worked).toBe(12);
   expect(tracker.unfinished).toBe(0);
   await queue.clear();
@@ -132,7 +150,7 @@ test('a job that the queue calls completed and that left nothing on disk is made
   const { address, tracker, jobs } = await bench();
   let worked = 0;
   worker(address, () => void (worked += 1));
-  const given = await tracker.make('A001', jobs(1));
+  const given = await tracker.make(rollOf('A001'), jobs(1));
   expect(given.map((item) => [item.code, item.clip])).toEqual([['job-without-result', 'A001C00000']]);
   expect(worked).toBe(3);
 });
@@ -146,7 +164,7 @@ test('a report of an earlier run, failed, is no result of this one; a failure of
     worked += 1;
     if (worked === 2) writeReport(job, { state: 'failed', file: null });
   });
-  expect(await tracker.make('A001', jobs(1))).toEqual([]);
+  expect(await tracker.make(rollOf('A001'), jobs(1))).toEqual([]);
   expect(worked).toBe(2);
 });
 
@@ -158,13 +176,13 @@ test('a published file of another size than its report says is no result', async
     writeReport(job);
     if (worked === 1) writeFileSync(join(folder, 'A001', 'cut', 'A001C00000.mov'), 'short');
   });
-  expect(await tracker.make('A001', jobs(1))).toEqual([]);
+  expect(await tracker.make(rollOf('A001'), jobs(1))).toEqual([]);
   expect(worked).toBe(2);
 });
 
 test("the store's memory wiped in mid-night: what is not on disk is queued again", async () => {
   const { address, tracker, jobs, client } = await bench();
-  const done = tracker.make('A001', jobs(8));
+  const done = tracker.make(rollOf('A001'), jobs(8));
   await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(8);
   await client.flushall();
   worker(address, (job) => writeReport(job));
@@ -175,7 +193,7 @@ test("the store's memory wiped in mid-night: what is not on disk is queued again
 test('a report that appeared while the queue lost the job is recognised, and nothing is made twice', async () => {
   const { address, tracker, jobs, client } = await bench();
   const work = jobs(2);
-  const done = tracker.make('A001', work);
+  const done = tracker.make(rollOf('A001'), work);
   await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(2);
   await client.flushall();
   writeReport((work[0] as { job: Job }).job);
@@ -191,14 +209,14 @@ test('a report that appeared while the queue lost the job is recognised, and not
 
 test('held back, nothing is taken up; afterwards all of it is', async () => {
   const { address, tracker, jobs } = await bench();
-  const done = tracker.make('A001', jobs(6));
+  const done = tracker.make(rollOf('A001'), jobs(6));
   await tracker.pause();
   const worked: string[] = [];
   worker(address, (job) => {
     worked.push(job.clip.id);
     writeReport(job);
   });
-  const later = tracker.make('B001', jobs(6).slice(5));
+  const later = tracker.make(rollOf('B001'), jobs(6).slice(5));
   await new Promise((resolve) => setTimeout(resolve, 300));
   expect(worked).toEqual([]);
   await tracker.resume();
@@ -219,7 +237,7 @@ test('a failure of the target is reported at once and is not counted against the
       });
     else writeReport(job);
   });
-  expect(await tracker.make('A001', jobs(1))).toEqual([]);
+  expect(await tracker.make(rollOf('A001'), jobs(1))).toEqual([]);
   expect(reported.map((item) => item.code)).toEqual(Array.from({ length: 5 }, () => 'target-full'));
 });
 
@@ -235,7 +253,7 @@ test('asked to finish, it ends what is active, begins nothing, and waits for no 
     await gate;
     writeReport(job);
   });
-  const done = tracker.make('A001', jobs(20));
+  const done = tracker.make(rollOf('A001'), jobs(20));
   await expect.poll(() => tracker.atWork).toBe(4);
   await tracker.finish();
   expect(tracker.unfinished).toBe(4);
@@ -246,7 +264,7 @@ test('asked to finish, it ends what is active, begins nothing, and waits for no 
 
 test('given up, nothing is waited for', async () => {
   const { tracker, jobs } = await bench();
-  const done = tracker.make('A001', jobs(3));
+  const done = tracker.make(rollOf('A001'), jobs(3));
   tracker.giveUp();
   expect(await done).toEqual([]);
   expect(tracker.unfinished).toBe(0);
@@ -254,10 +272,10 @@ test('given up, nothing is waited for', async () => {
 
 test('a run that died leaves nothing that the next run of the night would wait for or work at', async () => {
   const { address, client, tracker, jobs, queue, reported } = await bench();
-  void tracker.make('A001', jobs(700));
+  void tracker.make(rollOf('A001'), jobs(700));
   await expect
     .poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`), { timeout: 20_000 })
-    .toBe(700);
+    .toBe(500);
   expect(await client.smembers(runsKey('night'))).toEqual([RUN]);
   const nothing = (): void => undefined;
   const later = await openNightQueue(
@@ -267,8 +285,8 @@ test('a run that died leaves nothing that the next run of the night would wait f
       active: nothing,
       progress: nothing,
       ended: nothing,
-      rollEnded: nothing,
       failure: nothing,
+      back: nothing,
     },
   );
   closing.push(() => later.close());
@@ -276,7 +294,6 @@ test('a run that died leaves nothing that the next run of the night would wait f
   expect(await client.smembers(runsKey('night'))).toEqual(['run-later']);
   expect(await client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(0);
   expect(await client.keys(`${BULL_PREFIX}:${JOB_QUEUE}:${RUN}*`)).toEqual([]);
-  expect(await client.keys(`${BULL_PREFIX}:${rollQueueOf(RUN)}:*`)).toEqual([]);
   expect(await queue.isOurs()).toBe(false);
   // Should the older run live after all, it notices and puts nothing back.
   await tracker.reconcile();
@@ -290,7 +307,7 @@ test('a run that died leaves nothing that the next run of the night would wait f
 test('every move of a job is reported with the state before and after, one after the other from the first to the end', async () => {
   const { address, tracker, jobs, moved } = await bench();
   worker(address, (job) => writeReport(job));
-  expect(await tracker.make('A001', jobs(3))).toEqual([]);
+  expect(await tracker.make(rollOf('A001'), jobs(3))).toEqual([]);
   for (const clip of ['A001C00000', 'A001C00001', 'A001C00002']) {
     const path = moved.filter(({ job }) => job.clip.id === clip).map(({ from, to }) => [from, to]);
     expect(path[0]).toEqual(['pending', 'sending']);
@@ -302,7 +319,7 @@ test('every move of a job is reported with the state before and after, one after
 test('at the end nothing is left; while a job waits, it is named with its state', async () => {
   const { client, tracker, jobs } = await bench();
   expect(() => tracker.assertNothingLeft()).not.toThrow();
-  const done = tracker.make('A001', jobs(2));
+  const done = tracker.make(rollOf('A001'), jobs(2));
   await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(2);
   await tracker.pause();
   expect(() => tracker.assertNothingLeft()).toThrow(
@@ -315,7 +332,7 @@ test('at the end nothing is left; while a job waits, it is named with its state'
 
 test('taken back while the run goes on again, no job is left behind', async () => {
   const { address, tracker, jobs } = await bench();
-  const done = tracker.make('A001', jobs(6));
+  const done = tracker.make(rollOf('A001'), jobs(6));
   const paused = tracker.pause();
   await tracker.resume();
   await paused;
@@ -329,7 +346,7 @@ test('a queue that does not take the jobs gets them again at the next reconcilia
   queue.add = async () => {
     throw new Error('no room');
   };
-  const done = tracker.make('A001', jobs(2));
+  const done = tracker.make(rollOf('A001'), jobs(2));
   await expect.poll(() => tracker.unfinished).toBe(2);
   queue.add = add;
   worker(address, (job) => writeReport(job));
@@ -345,7 +362,7 @@ test('a disk that cannot be looked at is looked at again, and that is not counte
     return await readResults(job);
   });
   worker(address, (job) => writeReport(job));
-  const done = tracker.make('A001', jobs(1));
+  const done = tracker.make(rollOf('A001'), jobs(1));
   // The end of the job and that of its roll are both reasons to look; each further look is a reconciliation.
   await expect.poll(() => looks).toBeGreaterThanOrEqual(1);
   await expect

@@ -35,7 +35,15 @@ test('names every one with its reason by clip and profile, and counts a name of 
   for (const { left: names } of left) for (const { why } of names) expect(why).not.toBe('');
   expect(leftOfRoll(jobs)).toEqual({ values: 2, clips: 1 });
   const text = planText(
-    { planned: 4, done: 0, withoutRoom: { deliverables: 0, bytes: 0 }, volumes: [], workers: 1, seconds: 1 },
+    {
+      planned: 4,
+      done: 0,
+      withoutRoom: { deliverables: 0, bytes: 0 },
+      volumes: [],
+      workers: 1,
+      seconds: 1,
+      ready: { timeZone: 'UTC', from: '2026-05-03T20:00:00.000Z', whole: null, rolls: [], unknownKinds: [] },
+    },
     [
       {
         ...{ roll: 'A001', clips: 2, recordings: 0, jobs: 2, deliverables: 4, bytes: 100, sketchBytes: 0 },

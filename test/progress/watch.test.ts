@@ -18,6 +18,7 @@ const record = (rolls: readonly Roll[], working = 0): ProgressRecord => ({
   ...({ version: 0, kind: 'progress' } as const),
   ...{ run: 'r1', day: 'day-03', since: '2026-05-03T20:00:00.000Z', at: '2026-05-03T21:00:00.000Z' },
   ...{ framesPerSecond: 10, freeBytes: 812_000_000_000, rolls: [...rolls] },
+  forecast: null,
   working: Array.from({ length: working }, (_, at) => ({
     ...({ roll: 'A001', clip: `A001C${String(at).padStart(3, '0')}`, phase: 'make' } as const),
     ...{ frames: 50 + at, total: 200 },
@@ -76,7 +77,7 @@ test('the record stands while the run goes on, and is gone when it ends', async 
     runProgress.reading('A001', 5, 10);
     runProgress.setPhase('A001', 'reading');
     const kept = keepProgress({
-      ...{ work: folder, delivery: folder, run: 'r1', day: 'day-03', runProgress },
+      ...{ work: folder, delivery: folder, run: 'r1', day: 'day-03', runProgress, forecast: () => null },
       log: (message) => {
         throw new Error(message);
       },

@@ -17,7 +17,7 @@ export interface SharedRedis {
   stop(): Promise<void>;
 }
 
-async function freePort(): Promise<number> {
+export async function freePort(): Promise<number> {
   return await new Promise((resolve, reject) => {
     const server = createServer();
     server.once('error', reject);

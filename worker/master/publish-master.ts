@@ -86,6 +86,7 @@ async function finishFrames(
   await writeCompanions((name) => join(made.staged, name), outcome, job.deliveryFolder);
   const onFrames = progressOf('check', outcome.frames, context);
   onFrames(0);
+  run.clock.enter('check');
   const checked = await checkMaster({
     path: made.staged,
     rollFolder: job.deliveryFolder,

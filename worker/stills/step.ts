@@ -23,6 +23,8 @@ import { stillTexts } from '../../profiles/stills/texts.ts';
 import type { StillCheck } from '../../profiles/stills/usual.ts';
 import { decodedFailure, subjectOf } from '../claim.ts';
 import { type JobContext, JobFailure } from '../context.ts';
+import type { JobRun } from '../job-run.ts';
+import { rounded, spentOnJob } from '../report.ts';
 import { makeFolder, sweepStaging } from '../target.ts';
 import { stillMaker } from './make.ts';
 import { pngOf } from './png.ts';
@@ -39,6 +41,8 @@ export interface StillsRun {
   readonly startedAt: string;
   /** What the system said of the clip's files when the job began. */
   readonly sourceSeen: string;
+  readonly clock: JobRun['clock'];
+  readonly beside: JobRun['beside'];
 }
 
 interface Made {
@@ -95,7 +99,10 @@ export async function makeStills(run: StillsRun): Promise<void> {
         });
     }
     await removeObsolete(job, outcome, before.report);
-    await write(job, reportOf(run, outcome, { state: 'published', made, ours }));
+    await write(job, {
+      ...reportOf(run, outcome, { state: 'published', made, ours }),
+      spent: { ...(await spentOnJob(run)), stills: rounded(run.clock.of('stills')) },
+    });
   } finally {
     for (const { staged } of made) await rm(staged, { force: true }).catch(() => undefined);
   }

@@ -1,0 +1,111 @@
+/** `npm run simulate`: a drawn day on so many workers, through the run's own order and window, held against the least that any order could take. */
+import { parseArgs } from 'node:util';
+import { count, durationText } from '../../findings/human.ts';
+import { chanceOf } from './chance.ts';
+import { type DrawnJob, drawDay } from './drawn-day.ts';
+import { type SimulatedEnd, simulate } from './simulate.ts';
+import { windowed } from './waiting.ts';
+
+export interface SimulationRequest {
+  readonly clips: number;
+  readonly workers: number;
+  readonly seed: number;
+  /** As in ToDraw. */
+  readonly scatter: number;
+}
+
+export interface Simulation extends SimulationRequest {
+  readonly rolls: number;
+  /** Seconds of one slot, of all jobs together. */
+  readonly work: number;
+  readonly longest: number;
+  /** No order ends sooner: all work on all slots, or the longest job alone. */
+  readonly bound: number;
+  /** Seconds until the last job has ended. */
+  readonly makespan: number;
+  /** Of the time of all workers, from 0 to 1. */
+  readonly busy: number;
+  /** When rolls are ready: the first, the one in the middle, the last. Seconds. */
+  readonly ready: { readonly first: number; readonly middle: number; readonly last: number };
+}
+
+/** Pure. */
+export function simulationOf(request: SimulationRequest): Simulation {
+  const { clips, workers, seed, scatter } = request;
+  const jobs = drawDay({ clips, scatter, chance: chanceOf(seed) });
+  const ends = simulate<DrawnJob>({
+    machines: Array.from({ length: workers }, (_, index) => ({ id: `worker-${index + 1}`, slots: 1 })),
+    waiting: windowed(workers),
+    releases: [{ at: 0, jobs }],
+    running: [],
+    seconds: (job) => job.trueSeconds,
+  });
+  if (ends.length !== jobs.length) throw new Error(`${jobs.length - ends.length} jobs were never begun`);
+  const work = jobs.reduce((sum, { trueSeconds }) => sum + trueSeconds, 0);
+  const longest = jobs.reduce((most, { trueSeconds }) => Math.max(most, trueSeconds), 0);
+  const makespan = ends.at(-1)?.end ?? 0;
+  const ready = readyTimes(ends);
+  return {
+    ...request,
+    rolls: ready.length,
+    work,
+    longest,
+    bound: Math.max(work / workers, longest),
+    makespan,
+    busy: work / (workers * makespan),
+    ready: {
+      first: ready[0] ?? 0,
+      middle: ready[ready.length >> 1] ?? 0,
+      last: ready.at(-1) ?? 0,
+    },
+  };
+}
+
+/** Of each roll, the first first. */
+function readyTimes(ends: readonly SimulatedEnd<DrawnJob>[]): number[] {
+  const ready = new Map<string, number>();
+  for (const { job, end } of ends) ready.set(job.rollName, Math.max(ready.get(job.rollName) ?? 0, end));
+  return [...ready.values()].sort((a, b) => a - b);
+}
+
+/** For people. */
+export function simulationText(simulation: Simulation): string {
+  const { clips, workers, seed, scatter, rolls, work, longest, bound, makespan, busy, ready } = simulation;
+  return `${[
+    `${count(clips, 'clip')} in ${count(rolls, 'roll')}, ${count(workers, 'worker')}, seed ${seed}, jobs ${scatter} off what is thought of them`,
+    `work          ${durationText(work)} of one worker; the longest job ${durationText(longest)}`,
+    `least         ${durationText(bound)}: no order ends sooner`,
+    `this order    ${durationText(makespan)}, ${(makespan / bound).toFixed(3)} of the least; workers busy ${(100 * busy).toFixed(1)} % of it`,
+    `rolls ready   the first after ${durationText(ready.first)}, half of them after ${durationText(ready.middle)}, all after ${durationText(ready.last)}`,
+  ].join('\n')}\n`;
+}
+
+const MOST_CLIPS = 200_000;
+const MOST_WORKERS = 10_000;
+
+/** Throws RangeError, with what is expected. */
+export function readArguments(args: readonly string[]): SimulationRequest {
+  const { values } = parseArgs({
+    args: [...args],
+    options: {
+      clips: { type: 'string', default: '2000' },
+      workers: { type: 'string', default: '8' },
+      seed: { type: 'string', default: '1' },
+      scatter: { type: 'string', default: '0.15' },
+    },
+  });
+  const whole = (name: 'clips' | 'workers' | 'seed', least: number, most: number): number => {
+    const number = Number(values[name]);
+    if (!Number.isSafeInteger(number) || number < least || number > most)
+      throw new RangeError(`--${name} ${values[name]}: a whole number from ${least} to ${most}`);
+    return number;
+  };
+  const scatter = Number(values.scatter);
+  if (!(scatter >= 0 && scatter <= 2)) throw new RangeError(`--scatter ${values.scatter}: from 0 to 2`);
+  return {
+    clips: whole('clips', 1, MOST_CLIPS),
+    workers: whole('workers', 1, MOST_WORKERS),
+    seed: whole('seed', 0, Number.MAX_SAFE_INTEGER),
+    scatter,
+  };
+}

@@ -1,0 +1,76 @@
+/** Jobs that wait in a simulated night, held by the functions that hold them in a real one. Pure but for what it remembers. */
+import { inOrder, type OrderedJob } from '../dispatch/order.ts';
+import { fillWindow, isWorthFilling } from '../dispatch/window.ts';
+import type { Waiting } from './simulate.ts';
+
+/** In the planner's order, as if the queue held all of them. `slots`: jobs that run side by side. */
+export function ordered<Item extends OrderedJob>(slots: number): Waiting<Item> {
+  let list: Item[] = [];
+  let next = 0;
+  return {
+    release(jobs) {
+      list = inOrder([...list.slice(next), ...jobs], slots);
+      next = 0;
+    },
+    take() {
+      const item = list[next];
+      if (item !== undefined) next += 1;
+      return item;
+    },
+    ended: () => undefined,
+  };
+}
+
+/** In an order that is known already. */
+export function listed<Item>(): Waiting<Item> {
+  const list: Item[] = [];
+  let next = 0;
+  return {
+    release: (jobs) => {
+      for (const job of jobs) list.push(job);
+    },
+    take() {
+      const item = list[next];
+      if (item !== undefined) next += 1;
+      return item;
+    },
+    ended: () => undefined,
+  };
+}
+
+/** In the planner's order, through the window that the queue holds: by priority, and of equal ones what was added first. */
+export function windowed<Item extends OrderedJob>(slots: number): Waiting<Item> {
+  /** What no machine has, in order. */
+  const open = new Set<Item>();
+  /** Of these, what lies in the queue; in the order in which it was added. */
+  const lying = new Map<Item, number>();
+  let held = 0;
+  const fill = (): void => {
+    const step = fillWindow({ ordered: open, lying, held, slots });
+    for (const item of step.takeBack) lying.delete(item);
+    for (const { item, priority } of step.add) lying.set(item, priority);
+    if (step.takeBack.length > 0) fill();
+  };
+  return {
+    release(jobs) {
+      const list = inOrder([...open, ...jobs], slots);
+      open.clear();
+      for (const item of list) open.add(item);
+      fill();
+    },
+    take() {
+      let first: { readonly item: Item; readonly priority: number } | undefined;
+      for (const [item, priority] of lying)
+        if (first === undefined || priority < first.priority) first = { item, priority };
+      if (first === undefined) return undefined;
+      lying.delete(first.item);
+      open.delete(first.item);
+      held += 1;
+      return first.item;
+    },
+    ended() {
+      held -= 1;
+      if (isWorthFilling(lying.size + held, slots)) fill();
+    },
+  };
+}

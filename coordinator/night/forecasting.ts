@@ -1,0 +1,228 @@
+/**
+ * A run's forecast: it knows the jobs that are not over, learns from those that are, and says when rolls will be ready. Nothing is decided by it, and
+ * nothing waits for it: what fails here is a line in the log.
+ */
+import { type Finding, finding } from '../../findings/finding.ts';
+import { layout } from '../../ledger/layout.ts';
+import { readRecord } from '../../ledger/store.ts';
+import type { OrderedJob, RollRank } from '../dispatch/order.ts';
+import { chanceOf } from '../forecast/chance.ts';
+import { type Dues, inTime } from '../forecast/dues.ts';
+import { type Forecast, forecast, type ForecastJob, nightsFor, type Range } from '../forecast/forecast.ts';
+import { joined, readSpeeds, writeSpeeds } from '../forecast/keep.ts';
+import { type Kind, kindKey, kindOf } from '../forecast/kind.ts';
+import {
+  finishedSchema,
+  finishedStillsSchema,
+  type JobSample,
+  type LearnedJob,
+  sampleOf,
+} from '../forecast/sample.ts';
+import type { SimulatedMachine } from '../forecast/simulate.ts';
+import { speedOf } from '../forecast/speed.ts';
+import { ordered } from '../forecast/waiting.ts';
+import type { PlannedJob } from '../plan/types.ts';
+import type { NightForecast } from '../progress/forecast.ts';
+import type { RunProgress } from '../progress/run-progress.ts';
+import { isEnd } from './job-states.ts';
+import type { RunEvents } from './run-events.ts';
+
+export interface ForecastingRequest {
+  readonly run: string;
+  readonly events: RunEvents;
+  /** Machines that make jobs of this run, and how many each at a time. */
+  machines(): readonly SimulatedMachine[];
+  readonly runProgress: Pick<RunProgress, 'rolls'>;
+  readonly dues: Dues;
+  log(message: string, fields: Record<string, unknown>): void;
+  /** Monotonic, milliseconds. */
+  readonly now?: () => number;
+}
+
+export interface Forecasting {
+  /** Jobs that are to be made from now on. */
+  add(rank: RollRank, jobs: readonly Pick<PlannedJob, 'job' | 'seconds'>[]): void;
+  /** What was learned before, and in this run so far. */
+  samples(): readonly JobSample[];
+  /** null: nothing is to be made yet, or any more. */
+  now(): NightForecast | null;
+  /** Keeps what was learned. Notes. */
+  end(): Promise<Finding[]>;
+}
+
+interface Open extends ForecastJob, OrderedJob, LearnedJob {
+  /** When it was taken, by the clock of this run; null: nobody has it. */
+  began: number | null;
+  /** Where its reports lie. */
+  readonly deliveryFolder: string;
+}
+
+/** What is known of a kind after so many jobs of this run changes little: after that, one in so many is looked at. */
+const LEARNED_WELL = 60;
+const ONE_IN = 20;
+/** Forecasts take no more of the processor than one part in so many. */
+const SHARE = 100;
+const LEAST_MILLISECONDS = 5_000;
+/** What is learned is kept while the run goes on: one that is killed has learned all the same. */
+const KEEP_MILLISECONDS = 60_000;
+
+/** Never rejects. */
+export async function startForecasting(request: ForecastingRequest): Promise<Forecasting> {
+  const { events, log, now = () => performance.now() } = request;
+  const before = await readSpeeds();
+  const open = new Map<string, Open>();
+  /** Many jobs are of few kinds. */
+  const kinds = new Map<string, Kind>();
+  const fresh: JobSample[] = [];
+  const learned = new Map<string, number>();
+  let known: readonly JobSample[] = before.jobs;
+  const reading = new Set<Promise<void>>();
+  let keptAt = now();
+  let kept = 0;
+  let keepFailed: string | null = null;
+  let last: { readonly at: number; readonly took: number; readonly said: Forecast } | null = null;
+
+  const keyOf = (roll: string, clip: string): string => JSON.stringify([roll, clip]);
+  const keep = async (): Promise<void> => {
+    const list = fresh.slice(kept);
+    keptAt = now();
+    kept = fresh.length;
+    try {
+      await writeSpeeds(list);
+      keepFailed = null;
+    } catch (error) {
+      kept -= list.length;
+      keepFailed = error instanceof Error ? error.message : String(error);
+    }
+  };
+  const learn = async (job: Open): Promise<void> => {
+    const key = kindKey(job.kind);
+    const count = (learned.get(key) ?? 0) + 1;
+    learned.set(key, count);
+    if (count > LEARNED_WELL && count % ONE_IN !== 0) return;
+    try {
+      const sample = await sampleOnDisk(job);
+      if (sample === null) return;
+      fresh.push(sample);
+      known = joined(known, [sample]);
+      if (now() - keptAt > KEEP_MILLISECONDS) await keep();
+    } catch (error) {
+      log('nothing was learned of a job', { roll: job.rollName, clip: job.clip, error: String(error) });
+    }
+  };
+  events.on('job-moved', ({ job, roll, to }) => {
+    const key = keyOf(roll, job.clip.id);
+    const entry = open.get(key);
+    if (entry === undefined) return;
+    if (to === 'active') entry.began ??= now();
+    else if (to === 'pending' || to === 'queued') entry.began = null;
+    if (!isEnd(to)) return;
+    open.delete(key);
+    if (to !== 'done') return;
+    const task = learn(entry).finally(() => reading.delete(task));
+    reading.add(task);
+  });
+
+  const compute = (): Forecast => {
+    const machines = request.machines();
+    const only = machines.length === 1 ? (machines[0]?.id ?? null) : null;
+    const slots = new Map(machines.map(({ id, slots: own }) => [id, own]));
+    const all = machines.reduce((sum, { slots: own }) => sum + own, 0);
+    const list = [...open.values()];
+    return forecast({
+      machines,
+      waiting: () => ordered<Open>(all),
+      releases: [{ at: 0, jobs: list.filter(({ began }) => began === null) }],
+      running: list.flatMap((job) =>
+        job.began === null ? [] : [{ job, machine: only, elapsed: (now() - job.began) / 1000 }],
+      ),
+      speedOf: (kind: Kind, machine) =>
+        speedOf(known, { kind, machine, run: request.run, beside: (slots.get(machine) ?? 1) - 1 }),
+      // The same state gives the same forecast.
+      chance: chanceOf(open.size),
+      nights: nightsFor(open.size),
+    });
+  };
+
+  return {
+    add(rank, jobs) {
+      for (const [place, { job, seconds }] of jobs.entries()) {
+        const kind = kindOf(job);
+        const key = kindKey(kind);
+        const known = kinds.get(key) ?? kind;
+        kinds.set(key, known);
+        open.set(keyOf(job.roll, job.clip.id), {
+          ...{ run: job.run, rollName: job.roll, clip: job.clip.id, deliveryFolder: job.deliveryFolder },
+          ...{ roll: rank, place, seconds, tableSeconds: seconds, kind: known, frames: job.span.count },
+          began: null,
+        });
+      }
+      last = null;
+    },
+    samples: () => known,
+    now() {
+      if (open.size === 0) return null;
+      const at = now();
+      if (last === null || at - last.at > Math.max(LEAST_MILLISECONDS, SHARE * last.took)) {
+        const said = compute();
+        last = { at, took: now() - at, said };
+      }
+      return asShown(last.said, (at - last.at) / 1000, request);
+    },
+    async end() {
+      await Promise.all(reading);
+      await keep();
+      const failed = keepFailed;
+      return [
+        ...before.findings,
+        ...(failed === null ? [] : [finding('speeds-not-kept', failed, 'a file in the state folder')]),
+      ];
+    },
+  };
+}
+
+/** What its reports say now; null: not enough to learn from. */
+async function sampleOnDisk(job: Open): Promise<JobSample | null> {
+  const { deliveryFolder, clip, kind } = job;
+  const deliverables = await Promise.all(
+    kind.profiles.map(async ({ name }) => {
+      const read = await readRecord(layout.deliverableReport(deliveryFolder, clip, name), finishedSchema);
+      return read.state === 'read' ? read.value : null;
+    }),
+  );
+  const stills =
+    kind.stills === 0
+      ? null
+      : await readRecord(layout.stillsReport(deliveryFolder, clip), finishedStillsSchema);
+  return sampleOf(job, { deliverables, stills: stills?.state === 'read' ? stills.value : null });
+}
+
+/** `since`: seconds since it was computed. */
+function asShown(
+  { rolls, whole }: Forecast,
+  since: number,
+  { runProgress, dues }: Pick<ForecastingRequest, 'runProgress' | 'dues'>,
+): NightForecast {
+  const later = (range: Range | null): Range | null =>
+    range === null
+      ? null
+      : { least: Math.max(0, range.least - since), most: Math.max(0, range.most - since) };
+  const ahead = runProgress
+    .rolls()
+    .some(({ phase }) => phase === 'waiting' || phase === 'reading' || phase === 'measuring');
+  const clock = Date.now();
+  return {
+    timeZone: dues.timeZone,
+    // Of rolls that are still read nobody knows what they hold.
+    whole: ahead ? null : later(whole),
+    rolls: rolls.map(({ roll, ready, unknown }) => {
+      const left = later(ready);
+      const due = dues.of(roll);
+      return {
+        ...{ roll, left, unknown },
+        due: due === null ? null : new Date(due).toISOString(),
+        inTime: inTime(left, due, clock),
+      };
+    }),
+  };
+}
