@@ -103,6 +103,12 @@ export const proofCodes = {
     remedy:
       'Look at a moving edge in the clip, frame by frame. If the field order of the clip is tagged wrongly, correct the tag in a copy outside Rushlight and deliver that copy. Otherwise try a newer ffmpeg.',
   },
+  'split-frames-not-as-decoded': {
+    weight: 'hold',
+    title: 'a frame that was made of a field is not of its own field',
+    remedy:
+      'Run the same command again. If it happens again, update ffmpeg, or use a profile with `interlaced: deinterlace`, which makes one frame of each frame.',
+  },
   'range-wrong': {
     weight: 'hold',
     title: 'levels are raised or crushed: the range is not what the tag says',
