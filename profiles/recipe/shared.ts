@@ -19,12 +19,14 @@ function fieldsFor({ video }: ClipFacts, { profile, outcome }: Pick<Wanted, 'pro
   return earlierField(video) !== null && profile.interlaced === 'keep' ? 'kept' : 'made';
 }
 
+const BRANCHES = { made: 'frames', kept: 'fields', split: 'split' } as const satisfies Record<Fields, string>;
+
 /** From `[<from>]` to `[in<index>]` of each deliverable. */
 export function sharedChains(facts: ClipFacts, from: string, wanted: readonly Wanted[]): string[] {
-  const groups = (['made', 'split', 'kept'] as const)
+  const groups = (['made', 'kept', 'split'] as const)
     .map((fields) => ({ fields, own: wanted.filter((one) => fieldsFor(facts, one) === fields) }))
     .filter(({ own }) => own.length > 0);
-  const starts = groups.map(({ fields }) => (groups.length === 1 ? from : `${from}-${fields}`));
+  const starts = groups.map(({ fields }) => (groups.length === 1 ? from : `${from}-${BRANCHES[fields]}`));
   return [
     ...(groups.length < 2
       ? []
