@@ -35,7 +35,12 @@ export function fieldsSplitFindings(fields: FieldsMade, subject: FindingSubject)
   return [
     ...frameFindings({ ...fields, made: everySecond(made, 0) }, differs, subject),
     ...frameFindings(
-      { ...fields, decoded: laterFirst(decoded), made: { ...everySecond(made, 1), colour: null }, earlier: later },
+      {
+        ...fields,
+        decoded: laterFirst(decoded),
+        made: { ...everySecond(made, 1), colour: null },
+        earlier: later,
+      },
       differs,
       subject,
     ),

@@ -7,7 +7,11 @@ import { SOURCE_KEY } from './otio/clip.ts';
 import { NAMESPACE } from './otio/objects.ts';
 import type { OtioClip } from './otio/read.ts';
 
-const madeSchema = z.looseObject({ reel: z.string().nullable(), grid: gridSchema.nullable(), split: splitSchema.nullable() });
+const madeSchema = z.looseObject({
+  reel: z.string().nullable(),
+  grid: gridSchema.nullable(),
+  split: splitSchema.nullable(),
+});
 const sourceSchema = z.looseObject({ reel: z.string(), frames: z.int(), files: sourceNamesSchema });
 
 export interface SourceFrame {
@@ -30,7 +34,8 @@ export function sourceFrameAt(clip: OtioClip, key: string, value: number): Sourc
   const [range, whole] = [made?.available_range, source?.available_range];
   if (range == null || whole == null) return null;
   const said = sourceSchema.safeParse(source?.metadata[NAMESPACE]);
-  const mine = key === SOURCE_KEY ? { grid: null, split: null } : madeSchema.safeParse(made?.metadata[NAMESPACE]).data;
+  const mine =
+    key === SOURCE_KEY ? { grid: null, split: null } : madeSchema.safeParse(made?.metadata[NAMESPACE]).data;
   const frame = value - range.start_time.value;
   if (!said.success || mine === undefined || !Number.isInteger(frame)) return null;
   if (frame < 0 || frame >= range.duration.value) return null;

@@ -179,6 +179,10 @@ export function cadenceOf(
     frames,
     timecode: start.timecode,
     cadence: { offSpeed, constant, split, timecodeFrom: start.from, timecodeField: start.field },
-    notes: [...(split === null ? [] : [splitNote(recorded, speed, start.timecode)]), ...speed.notes, ...start.notes],
+    notes: [
+      ...(split === null ? [] : [splitNote(recorded, speed, start.timecode)]),
+      ...speed.notes,
+      ...start.notes,
+    ],
   };
 }

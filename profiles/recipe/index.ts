@@ -11,14 +11,7 @@ import { burnIn, type TextFile } from './burn-in.ts';
 import { comparedOf, decodedPads, givenPads } from './compared.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
-import {
-  framesOfFields,
-  gridFilters,
-  otherRate,
-  pictureFilters,
-  tagFilter,
-  WITNESS,
-} from './picture.ts';
+import { framesOfFields, gridFilters, otherRate, pictureFilters, tagFilter, WITNESS } from './picture.ts';
 import { madeFrames } from './made-frames.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';

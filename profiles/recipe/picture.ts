@@ -37,11 +37,7 @@ export type Fields = 'made' | 'split' | 'kept';
  * What all deliverables share behind that. The frames are numbered in the rate that was measured: the time base of a
  * file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.
  */
-export const sharedFilters = (
-  facts: ClipFacts,
-  fields: Fields,
-  rate: Rate = facts.video.rate,
-): string[] => [
+export const sharedFilters = (facts: ClipFacts, fields: Fields, rate: Rate = facts.video.rate): string[] => [
   ...(fields === 'kept' ? [] : framesOfFields(facts, fields)),
   ...numbered(fields === 'split' ? rateOfFields(rate) : rate),
 ];

@@ -70,7 +70,9 @@ export function placingChains(
     // By one of its own: what fields the encoder's frames are of is not taken from where they come from.
     ...(earlierField === null
       ? []
-      : [`bwdif=mode=${each === 2 ? 'send_field' : 'send_frame'}:parity=${earlierField === 'top' ? 'tff' : 'bff'}:deint=all`]),
+      : [
+          `bwdif=mode=${each === 2 ? 'send_field' : 'send_frame'}:parity=${earlierField === 'top' ? 'tff' : 'bff'}:deint=all`,
+        ]),
   ];
   const small = means(grid, plan.source);
   const three = isRgb(pixelFormat) ? ['r', 'g', 'b'] : ['y', 'u', 'v'];

@@ -32,9 +32,14 @@ export interface WholeVerdict {
 const BAND = 64;
 
 /** Frames of the source that a frame is made of. */
-export function sourcesOf({ each, frames, held }: Pick<TilePlan, 'each' | 'frames' | 'held'>, made: number): number[] {
+export function sourcesOf(
+  { each, frames, held }: Pick<TilePlan, 'each' | 'frames' | 'held'>,
+  made: number,
+): number[] {
   const { frame } = fieldShown(made, each, frames);
-  return held === 1 ? [frame] : [frame - 1, frame, frame + 1].filter((one) => one >= 0 && one < frames / each);
+  return held === 1
+    ? [frame]
+    : [frame - 1, frame, frame + 1].filter((one) => one >= 0 && one < frames / each);
 }
 
 /** Those of the source that are wanted whole, each once, in order. */
