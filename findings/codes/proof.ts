@@ -36,7 +36,7 @@ export const proofCodes = {
     weight: 'hold',
     title: 'the clip was taken in turned or mirrored otherwise than its file says',
     remedy:
-      'Run again with a newer ffprobe (`--ffprobe`): how pictures are to be seen is read of the file a second time, and both readings must agree. A file that is no MOV or MP4 cannot be read a second time: deliver it outside Rushlight.',
+      'Run again with a newer ffprobe (`--ffprobe`): how pictures are to be seen is read of the file a second time, and both readings must agree. A file that is no MOV, MP4 or Matroska, and Matroska that was written without known lengths, cannot be read a second time: copy its streams, unchanged, into a new MOV or Matroska file outside Rushlight, and deliver that.',
   },
   'source-read-differs': {
     weight: 'hold',

@@ -122,8 +122,8 @@ test.each<readonly [string, Form, { rate: object; timecode: object }]>([
       const others = [frame - 1, frame + 1].flatMap((other) =>
         recorded[other] === undefined ? [] : [apart(picture, recorded[other], isUpper ? 0 : 1)],
       );
-      // Two generations of the codec are a few codes; the next picture is tens of them away.
-      expect([frame, own < 12, Math.min(...others) > 3 * own]).toEqual([frame, true, true]);
+      // Two generations of the codec are a part of what the next picture is away.
+      expect([frame, own < 40, Math.min(...others) > 3 * own]).toEqual([frame, true, true]);
     }
   },
 );
@@ -149,25 +149,25 @@ describe('held', () => {
     [
       'the fields of each frame in the other order',
       graph(SPLIT, SPLIT.replace('bff', 'tff')),
-      ['encoder-input-differs', 'fields-reversed'],
+      ['fields-reversed'],
     ],
     ...further<Row>(
-      ['the frames of each pair swapped', reordered([1, 0]), ['encoder-input-differs', 'fields-reversed']],
+      ['the frames of each pair swapped', reordered([1, 0]), ['fields-reversed']],
       [
         'the earlier field of each frame twice',
         reordered([0, 0]),
-        ['encoder-input-differs', 'fields-reversed'],
+        ['fields-reversed'],
       ],
-      ['the frames of one pair swapped', reordered(swappedOnce), ['encoder-input-differs']],
+      ['the frames of one pair swapped', reordered(swappedOnce), ['split-frames-not-as-decoded']],
       [
         'one field twice',
         reordered(inOrder.map((frame) => (frame === 9 ? 8 : frame))),
-        ['encoder-input-differs'],
+        ['split-frames-not-as-decoded'],
       ],
       [
         'both fields in one frame, and each of those twice',
         graph(SPLIT, 'null,shuffleframes=0,fps=50,settb'),
-        ['encoder-input-differs', 'split-frames-not-as-decoded'],
+        ['encoder-input-differs'],
       ],
       [
         'lines of each field doubled',
