@@ -92,13 +92,24 @@ export function startByClip(
   return shown === null ? null : textOf(shown, false);
 }
 
+/** Frames that a frame of the clip becomes: two, where each of its fields is one. */
+export const framesOfEach = ({ split }: Pick<Cadence, 'split'>): 1 | 2 => (split === null ? 1 : 2);
+
+/** By the clip, frames a second that are recorded: of split fields twice those that its frames are counted in. */
+export const recordedRate = (
+  { video }: { readonly video: Pick<ClipFacts['video'], 'rate'> },
+  cadence: Pick<Cadence, 'split'>,
+): Ratio => ({ num: framesOfEach(cadence) * video.rate.num, den: video.rate.den });
+
 /** The rate that a deliverable must have: that of the clip, or where its frames are played at another, that of the project. */
 export function rateByClip(
   { video, timing }: Pick<ClipFacts, 'video' | 'timing'>,
-  { offSpeed, constant }: Pick<Cadence, 'offSpeed' | 'constant'>,
+  { offSpeed, constant, split }: Pick<Cadence, 'offSpeed' | 'constant' | 'split'>,
 ): Ratio | null {
   if (constant !== null && isKnownRate(video.rate)) return video.rate;
-  return offSpeed === null && constant === null ? video.rate : (timing?.projectRate ?? null);
+  return offSpeed === null && constant === null
+    ? recordedRate({ video }, { split })
+    : (timing?.projectRate ?? null);
 }
 
 export const sameRate = (a: Ratio, b: Ratio): boolean =>

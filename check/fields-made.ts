@@ -1,9 +1,9 @@
-/** Frames of fields for masters: of each the earlier field, in its order and its place, seen by fingerprints of the fields and of what was made of them. Pure. */
+/** Frames of fields: each of its own field, in its order and its place, seen by fingerprints of the fields and of what was made of them. Pure. */
+import type { FindingCode } from '../findings/registry.ts';
 import { type Finding, type FindingSubject, finding } from '../findings/finding.ts';
 import { comparePictures } from '../proof/compare.ts';
-import type { FrameFingerprints } from '../proof/form.ts';
+import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../proof/form.ts';
 
-const CODE = 'master-frames-not-as-decoded';
 const BASIS = { matrix: 'bt709', range: 'limited' } as const;
 
 export interface FieldsMade {
@@ -16,13 +16,49 @@ export interface FieldsMade {
   readonly height: number;
 }
 
-export function fieldsMadeFindings(
-  { decoded, made, earlier, width, height }: FieldsMade,
-  subject: FindingSubject,
-): Finding[] {
-  const differs = (found: string, expected: string): Finding => finding(CODE, found, expected, subject);
+/** For masters: a frame of the earlier field of each. */
+export function fieldsMadeFindings(fields: FieldsMade, subject: FindingSubject): Finding[] {
+  const { decoded, made } = fields;
+  const differs = differsBy('master-frames-not-as-decoded', subject);
   if (made === null || made.frames !== decoded.frames)
     return [differs(`${made?.frames ?? 0} frames made of fields`, `${decoded.frames}, one of each frame`)];
+  return frameFindings({ ...fields, made }, differs, subject);
+}
+
+/** A frame of each field, the earlier one of each frame first. */
+export function fieldsSplitFindings(fields: FieldsMade, subject: FindingSubject): Finding[] {
+  const { decoded, made, earlier } = fields;
+  const differs = differsBy('split-frames-not-as-decoded', subject);
+  if (made === null || made.frames !== 2 * decoded.frames)
+    return [differs(`${made?.frames ?? 0} frames of fields`, `${2 * decoded.frames}, one of each field`)];
+  const later = earlier === 'top' ? 'bottom' : 'top';
+  return [
+    ...frameFindings({ ...fields, made: everySecond(made, 0) }, differs, subject),
+    ...frameFindings(
+      {
+        ...fields,
+        decoded: laterFirst(decoded),
+        made: { ...everySecond(made, 1), colour: null },
+        earlier: later,
+      },
+      differs,
+      subject,
+    ),
+  ];
+}
+
+type Differs = (found: string, expected: string) => Finding;
+const differsBy =
+  (code: FindingCode, subject: FindingSubject): Differs =>
+  (found, expected) =>
+    finding(code, found, expected, subject);
+
+/** One frame of each frame: of its field that is named, which is seen first. */
+function frameFindings(
+  { decoded, made, earlier, width, height }: FieldsMade & { readonly made: FrameFingerprints },
+  differs: Differs,
+  subject: FindingSubject,
+): Finding[] {
   const { differences, turn, placement, fields } = comparePictures({
     source: decoded,
     output: made,
@@ -37,21 +73,45 @@ export function fieldsMadeFindings(
     basis: { source: BASIS, output: BASIS },
     fields: { earlier, lines: height },
   });
+  const later = earlier === 'top' ? 'bottom' : 'top';
   if (fields === 'reversed')
-    return [
-      finding(
-        'fields-reversed',
-        'frames of the later fields',
-        `the ${earlier} fields, which are earlier`,
-        subject,
-      ),
-    ];
+    return [finding('fields-reversed', `frames of the ${later} fields`, `the ${earlier} fields`, subject)];
   if (turn !== null) return [differs(`frames that are ${turn}`, 'as they were decoded')];
   if (differences.length > 0)
     return [
-      differs(`${differences.length} frames that are not of their own fields`, 'every frame of its own'),
+      differs(
+        `${differences.length} frames that are not of their own ${earlier} fields`,
+        'every frame of its own',
+      ),
     ];
   return placement?.displaced === true
     ? [differs('frames that lie beside their fields', 'every line in its place')]
     : [];
+}
+
+const part = (values: Uint16Array, at: number, size: number): Uint16Array =>
+  values.subarray(at * size, (at + 1) * size);
+
+/** Every second frame, from frame `first` on. */
+function everySecond({ frames, luma, colour }: FrameFingerprints, first: 0 | 1): FrameFingerprints {
+  const count = Math.floor((frames + 1 - first) / 2);
+  const taken = (values: Uint16Array, size: number): Uint16Array => {
+    const out = new Uint16Array(count * size);
+    for (let at = 0; at < count; at += 1) out.set(part(values, 2 * at + first, size), at * size);
+    return out;
+  };
+  return {
+    frames: count,
+    views: 1,
+    luma: taken(luma, CELLS),
+    colour: colour === null ? null : taken(colour, 2 * COLOUR_CELLS),
+  };
+}
+
+/** Of each frame the later field before the earlier one. Colour is of the earlier field, and is left out. */
+function laterFirst({ frames, luma }: FrameFingerprints): FrameFingerprints {
+  const out = new Uint16Array(luma.length);
+  for (let field = 0; field < 2 * frames; field += 1)
+    out.set(part(luma, field % 2 === 0 ? field + 1 : field - 1, CELLS), field * CELLS);
+  return { frames, views: 2, luma: out, colour: null };
 }

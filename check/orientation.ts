@@ -3,6 +3,7 @@
  * ISO/IEC 14496-12 (6.2.2 matrices, 8.2.2 `mvhd`, 8.3.2 `tkhd`, 8.4.3 `hdlr`) and the QuickTime file format, which has the same boxes.
  */
 import { type FileHandle, open } from 'node:fs/promises';
+import { matroskaShape } from './orientation-matroska.ts';
 
 /** A coded point x, y is shown at a x + c y, b x + d y: each 1, 0 or -1. */
 export type Orientation = readonly [a: number, b: number, c: number, d: number];
@@ -127,13 +128,14 @@ export interface StatedShape {
   readonly earlierField: 'top' | 'bottom' | null;
 }
 
-/** A file that is no movie of these boxes, or one without pictures, says nothing. */
+/** A file that is neither a movie of these boxes nor Matroska, or one without pictures, says nothing. */
 export async function statedShape(path: string | Buffer, stream: number): Promise<StatedShape> {
   const file = await open(path, 'r');
   try {
-    const movie = await movieBox(file, (await file.stat()).size);
+    const { size } = await file.stat();
+    const movie = await movieBox(file, size);
     return movie === null
-      ? { orientation: null, earlierField: null }
+      ? ((await matroskaShape(file, size, stream)) ?? { orientation: null, earlierField: null })
       : { orientation: orientationIn(movie, stream), earlierField: earlierFieldIn(movie, stream) };
   } finally {
     await file.close();

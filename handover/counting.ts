@@ -1,10 +1,10 @@
 /**
  * Which frame of the source a frame of a deliverable is, and how source and deliverable count. Frame k of a deliverable is frame k of its source; only
- * of a clip that had no constant rate and was given one it is another, by its grid. Pure.
+ * of a clip that had no constant rate and was given one it is another, by its grid, and of one whose fields were split it is the field of a frame. Pure.
  */
 import { timecodeBase, type Rate } from '../media/time/rate.ts';
 import { formatTimecode, framesPerDay, addFrames, type Timecode } from '../media/time/timecode.ts';
-import type { Grid } from '../profiles/cadence.ts';
+import type { Grid, Split } from '../profiles/cadence.ts';
 import type { DayClip, DayDeliverable, DayRecorded } from './day.ts';
 
 /** What an editor cuts with: a published proxy without text in its picture, else any proxy, else what else is there. null: nothing was published. */
@@ -55,8 +55,24 @@ export function frameAt(start: Timecode, label: Timecode): number {
   return (label.frame - start.frame + day) % day;
 }
 
-/** Frame of the source that frame k of a deliverable shows, from 0. */
-export function sourceFrameOf(grid: Grid | null, frame: number): number {
+/** What frame k of a deliverable shows. */
+export interface ShownOfSource {
+  /** From 0. */
+  readonly frame: number;
+  /** Which of its fields; null: all of it. */
+  readonly field: 'top' | 'bottom' | null;
+}
+
+export function sourceFrameOf(
+  { grid, split }: { readonly grid: Grid | null; readonly split: Split | null },
+  frame: number,
+): ShownOfSource {
+  if (split === null) return { frame: frameOnGrid(grid, frame), field: null };
+  const later = split.earlier === 'top' ? 'bottom' : 'top';
+  return { frame: Math.floor(frame / 2), field: frame % 2 === 0 ? split.earlier : later };
+}
+
+function frameOnGrid(grid: Grid | null, frame: number): number {
   if (grid === null) return frame;
   const repeats = new Map(grid.repeated);
   const left = new Set(grid.leftOut);

@@ -78,6 +78,11 @@ const columnsOf = ({ amf }: LogNotes): readonly Column[] => [
     of: (_, cut) => rate(cut?.cadence.offSpeed?.slower),
   },
   {
+    name: 'fields',
+    says: 'Where each field of the source is a frame of its own: which one of them comes first in each frame; empty: others',
+    of: (_, cut) => cut?.cadence.split?.earlier ?? '',
+  },
+  {
     name: 'source_start',
     says: 'Timecode of the first frame as the source has it',
     of: ({ recorded }) => label(recorded?.start),

@@ -8,7 +8,7 @@ import type { LeftOut } from './files.ts';
 export const HANDOVER_TYPE = 'urn:uuid:08726b2a-e866-4c26-9fe3-ba63493928af#day-handover/v1';
 
 /** Raised when the same records give other files than before: of an older form nobody can say any more what it should be, only that it is what was written. */
-export const HANDOVER_FORM = 1;
+export const HANDOVER_FORM = 2;
 
 const sha256 = z.string().regex(/^[0-9a-f]{64}$/, '64 lower-case hex digits');
 const named = z.object({

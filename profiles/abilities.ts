@@ -29,7 +29,8 @@ const masterFilters = ['showinfo', 'split', 'scale', 'format', 'crop'] as const;
 const audioFilters = ['asetpts', 'aresample', 'atrim', 'adelay', 'apad', 'aformat'] as const;
 
 export function neededAbilities(profile: AnyProfile): { encoders: string[]; filters: string[] } {
-  const deinterlacer = profile.interlaced === 'deinterlace' ? ['bwdif'] : [];
+  const deinterlacer =
+    profile.interlaced === 'deinterlace' || profile.interlaced === 'split' ? ['bwdif'] : [];
   if (givesFrames(profile)) return { encoders: [], filters: [...masterFilters, ...deinterlacer] };
   // What feeds the encoder is no filter of ffmpeg.
   if (isMaster(profile))

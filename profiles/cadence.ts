@@ -50,6 +50,13 @@ export const gridSchema = z.object({
 });
 export type Grid = z.infer<typeof gridSchema>;
 
+export const splitSchema = z.object({
+  earlier: z
+    .enum(['top', 'bottom'])
+    .describe('Which field of frame k of the clip is frame 2k; the other one is frame 2k + 1'),
+});
+export type Split = z.infer<typeof splitSchema>;
+
 export const timecodeOrigins = ['file', 'settings', 'time-of-day', 'zero'] as const;
 export type TimecodeOrigin = (typeof timecodeOrigins)[number];
 
@@ -69,6 +76,11 @@ export const cadenceSchema = z.object({
     .nullable()
     .describe(
       'Of a clip without a constant rate: at each instant of a regular grid the frame that was shown then, from the first frame on; null: others',
+    ),
+  split: splitSchema
+    .nullable()
+    .describe(
+      'Of an interlaced clip whose every field is a frame, at twice the rate of the clip: in which order; null: others',
     ),
   timecodeFrom: z
     .enum(timecodeOrigins)

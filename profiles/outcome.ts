@@ -113,7 +113,7 @@ export const outcomeSchema = z.object({
         .enum(['top', 'bottom'])
         .nullable()
         .describe(
-          'The earlier field of an interlaced source, each of whose frames becomes one progressive frame unless it is kept; null: whole frames',
+          'The earlier field of an interlaced source, each of whose frames becomes one progressive frame unless it is kept; null: whole frames, such as those that fields were split into among them',
         ),
       kept: z.boolean().describe('The deliverable has those fields as they are, and both are of `basis`'),
       lines: z.int().positive().describe("Of the source's upright picture, both fields of an interlaced one"),

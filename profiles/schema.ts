@@ -173,9 +173,9 @@ export const profileSchema = z.strictObject({
       'How large the picture is; but for coded it comes out upright, and with square pixels where they are not kept; every line of the source is kept before scaling',
     ),
   interlaced: z
-    .enum(['hold', 'deinterlace', 'keep'])
+    .enum(['hold', 'deinterlace', 'split', 'keep'])
     .describe(
-      'What to do with interlaced sources: hold the clip, make one progressive frame of each frame, or (ffv1) keep the fields as they are and say so',
+      'What to do with interlaced sources: hold the clip; deinterlace: make one progressive frame of each frame; split: make one of each field, twice as many at twice the rate; or (ffv1) keep the fields as they are and say so',
     ),
   colour: z
     .strictObject({

@@ -25,8 +25,9 @@ export interface Collecting {
   readonly sketches: readonly (ValueCollector | undefined)[];
   /** Of each deliverable, by bar around its picture, the hash of each frame of it. */
   readonly bars: readonly (readonly Buffer[])[];
-  /** Of frames that were made of fields for masters. Throws RangeError when they ended within a sample. */
+  /** Of frames that were made of fields for masters; of those that fields were split into. Throws RangeError when they ended within a sample. */
   readonly made: () => FrameFingerprints;
+  readonly split: () => FrameFingerprints;
   /** Of the source, what was read of it. */
   readonly source: () => Bitstream;
   /** Of each picture that was fed in, SHA-256, 32 bytes. */
@@ -88,6 +89,7 @@ export function collect({
 }: CollectRequest): Collecting {
   const pictures = new FingerprintCollector();
   const made = new FingerprintCollector();
+  const split = new FingerprintCollector();
   const views = thin.map((comparer) => ({ pictures: new FingerprintCollector(), thin: comparer }));
   const bitstreams: Bitstream[] = outcomes.map(() => ({ streams: [] }));
   const sketches: (ValueCollector | undefined)[] = outcomes.map(() => undefined);
@@ -103,6 +105,7 @@ export function collect({
       return own === undefined ? nobody : (stream) => own[pipe.kind].read(stream);
     }
     if (pipe.kind === 'made') return (stream) => made[pipe.of].read(stream);
+    if (pipe.kind === 'split') return (stream) => split[pipe.of].read(stream);
     if (pipe.kind === 'thin') {
       const thin = views[pipe.view]?.thin;
       return thin === undefined ? nobody : (stream) => thin.read(pipe.of, stream);
@@ -178,16 +181,15 @@ export function collect({
     };
   });
   const audio = (track: number): AudioFingerprint | null => audioTracks.get(track)?.end() ?? null;
+  const hasColour = (kind: 'made' | 'split'): boolean =>
+    pipes.some((pipe) => pipe.kind === kind && pipe.of === 'colour');
   return {
     readers,
     bitstreams,
     sketches,
     bars,
-    made: () =>
-      made.fingerprints(
-        1,
-        pipes.some((pipe) => pipe.kind === 'made' && pipe.of === 'colour'),
-      ),
+    made: () => made.fingerprints(1, hasColour('made')),
+    split: () => split.fingerprints(1, hasColour('split')),
     source: () => source,
     handedOver: () => handedOver,
     views: () => views.map((view) => view.pictures.fingerprints(1, true)),

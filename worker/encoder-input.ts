@@ -17,7 +17,8 @@ import { pixelsForFfmpeg } from '../profiles/ffmpeg-names.ts';
 import { recordedTiles } from '../profiles/recipe/shown.ts';
 import { factsSeen, SHOWN_PIXELS } from '../profiles/shown/decide.ts';
 import type { Shown, ShownRecorded } from '../profiles/shown/schema.ts';
-import { tiledPixels, tilesOf } from '../profiles/recipe/tiles.ts';
+import { tiledPixels } from '../profiles/recipe/tiled-pixels.ts';
+import { tilesOf } from '../profiles/recipe/tiles.ts';
 import { subjectOf } from './claim.ts';
 
 export interface ComparersRequest {

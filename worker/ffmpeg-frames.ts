@@ -20,7 +20,7 @@ import { make, type MakeResult } from './make.ts';
 import { finishMasters } from './master/publish-master.ts';
 import { type MasterGroup, type MasterMaking, startMasters } from './master/making.ts';
 import { colourWayOf } from './colour-way.ts';
-import { proofOf, shownProof } from './proof.ts';
+import { proofOf, shownProof, splitProof } from './proof.ts';
 import { hearSounds, withSounds } from './sound.ts';
 import { askTarget } from './target.ts';
 
@@ -45,7 +45,11 @@ export async function makeFromFfmpegFrames(
       const bars = barsOf(job, output.deliverable, made.bars[index] ?? null);
       const light = await finishContentLight(job, output, made.light[index] ?? null);
       const way = colourWayOf(job, output.deliverable, made.colourWays[index] ?? null);
-      const shown = shownProof(job, proof, output.deliverable, made.shown[index] ?? null);
+      const { deliverable } = output;
+      const shown =
+        deliverable.outcome.cadence.split === null
+          ? shownProof(job, proof, deliverable, made.shown[index] ?? null)
+          : splitProof(job, proof, deliverable, made.splitFields);
       if (!('fingerprints' in shown)) {
         failures.push(shown);
         continue;

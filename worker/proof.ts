@@ -1,5 +1,6 @@
 /** The fingerprints of what was decoded: whether it is whole and of this clip, and its file beside the reports. */
 import { join } from 'node:path';
+import { fieldsSplitFindings } from '../check/fields-made.ts';
 import { finding } from '../findings/finding.ts';
 import type { Job, MovieWork } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
@@ -7,7 +8,8 @@ import type { DeliverableReport } from '../ledger/report.ts';
 import { writeWhole } from '../ledger/store.ts';
 import { bitstreamText, sourceStreams } from '../proof/bitstream.ts';
 import { frameSpacingOf, stepsInOrder } from '../media/probe/frame-spacing.ts';
-import { formatRatio, sameRatio } from '../media/time/rate.ts';
+import { formatRatio, ratio, sameRatio } from '../media/time/rate.ts';
+import { uprightFacts } from '../media/upright.ts';
 import type { FrameFingerprints } from '../proof/form.ts';
 import { type SourceFingerprints, fingerprintFile } from '../proof/source-fingerprints.ts';
 import { makeFolder } from './target.ts';
@@ -112,6 +114,42 @@ export const waySpoiled = (job: Job, { profile }: MovieWork, frames: number, wan
   ],
   retryable: true,
 });
+
+/** Presentation times of fields: an earlier one has that of its frame, a later one lies halfway to the next. */
+function timesOfFields({ timeBase, ticks }: SourceFingerprints['times']): SourceFingerprints['times'] {
+  const last = ticks.length - 1;
+  const step = (frame: number): number =>
+    last === 0 ? 1 : frame < last ? (ticks[frame + 1] as number) - (ticks[frame] as number) : step(last - 1);
+  // In half ticks, so that the middle is one.
+  const halves = Float64Array.from({ length: 2 * ticks.length }, (_, field) => {
+    const frame = Math.floor(field / 2);
+    return 2 * (ticks[frame] as number) + (field % 2 === 0 ? 0 : step(frame));
+  });
+  return { timeBase: ratio(timeBase.num, 2 * timeBase.den), ticks: halves };
+}
+
+/** What a movie of split fields is proved by: the frames that were made of them, after these were held against the fields of the decoded frames. */
+export function splitProof(
+  job: Job,
+  proof: Proof,
+  { outcome, profile }: MovieWork,
+  picture: FrameFingerprints | null,
+): Proof | Failure {
+  const { split } = outcome.cadence;
+  if (split === null) return proof;
+  const { width, height } = uprightFacts(job.facts).video;
+  const findings = fieldsSplitFindings(
+    { decoded: proof.fingerprints.picture, made: picture, earlier: split.earlier, width, height },
+    { ...subjectOf(job), profile: profile.name },
+  );
+  if (picture === null || findings.length > 0) return { findings, retryable: true };
+  const fingerprints = {
+    ...proof.fingerprints,
+    picture,
+    times: timesOfFields(proof.fingerprints.times),
+  };
+  return { fingerprints, file: storedOnce(job, fingerprints) };
+}
 
 /** What a movie is proved by: of a colour way the fingerprints of its pictures, in place of the decoded ones. */
 export function shownProof(

@@ -62,6 +62,8 @@ export interface RecipeSeen {
   readonly bars: readonly (readonly Buffer[])[];
   /** Of the frames that masters are made of, where those are made of fields; null: they are the decoded ones, or ended within a sample. */
   readonly madeOfFields: FrameFingerprints | null;
+  /** Of the frames that fields were split into; null: there are none, or they ended within a sample. */
+  readonly splitFields: FrameFingerprints | null;
   /** Burnt-in text in what its encoder was given; null: it has none. */
   readonly texts: readonly (TextVerdict | null)[];
   /** Fingerprints of the pictures that its colour way gives; null: they stay as recorded, or did not come. */
@@ -158,6 +160,9 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
         bars: collecting.bars,
         madeOfFields: recipe.pipes.some(({ kind }) => kind === 'made')
           ? asFarAsItCame(() => collecting.made())
+          : null,
+        splitFields: recipe.pipes.some(({ kind }) => kind === 'split')
+          ? asFarAsItCame(() => collecting.split())
           : null,
         texts: texts.map((comparer) => comparer?.verdict() ?? null),
         shown: views.map((view) => (view === null ? null : (viewed[view] ?? null))),

@@ -1,7 +1,7 @@
 import { formatRatio, sameRatio } from '../../media/time/rate.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
-import { lastsAsLong, rateByClip, sameRate } from '../cadence.ts';
+import { framesOfEach, lastsAsLong, rateByClip, recordedRate, sameRate } from '../cadence.ts';
 import type { Check, CheckVerdict } from '../check.ts';
 
 /**
@@ -37,18 +37,19 @@ export const duration: Check = {
 function byClip(source: ClipFacts, { cadence, container }: Outcome, { video }: ClipFacts): string | null {
   const rate = rateByClip(source, cadence);
   const { offSpeed } = cadence;
+  const recorded = recordedRate(source, cadence);
   const slower = offSpeed === null ? '' : `, ${formatRatio(offSpeed.slower)} times as long`;
   if (rate === null) return 'a rate of the project in the settings of the clip';
   const isRate = sameRate(video.rate, rate);
   const isFactor =
     offSpeed === null ||
-    (sameRate(offSpeed.captured, source.video.rate) &&
-      BigInt(offSpeed.slower.num) * BigInt(rate.num) * BigInt(source.video.rate.den) ===
-        BigInt(offSpeed.slower.den) * BigInt(rate.den) * BigInt(source.video.rate.num));
+    (sameRate(offSpeed.captured, recorded) &&
+      BigInt(offSpeed.slower.num) * BigInt(rate.num) * BigInt(recorded.den) ===
+        BigInt(offSpeed.slower.den) * BigInt(rate.den) * BigInt(recorded.num));
   const isLong =
     container === 'mkv' ||
     lastsAsLong(source, cadence, { ticks: video.endTime - video.firstTime, timeBase: video.timeBase, rate });
   return isRate && isFactor && isLong
     ? null
-    : `${source.video.frames} frames recorded at ${formatRatio(source.video.rate)} frames/s, at ${formatRatio(rate)} frames/s${slower}`;
+    : `${framesOfEach(cadence) * source.video.frames} ${cadence.split === null ? 'frames' : 'fields'} recorded at ${formatRatio(recorded)} a second, at ${formatRatio(rate)} frames/s${slower}`;
 }

@@ -1,3 +1,4 @@
+import { framesOfEach } from '../cadence.ts';
 import { shownAt, shownByLists } from '../grid.ts';
 import { type Check, compare, type Line } from '../check.ts';
 import type { ClipFacts } from '../../media/facts.ts';
@@ -5,7 +6,14 @@ import type { Outcome } from '../../profiles/outcome.ts';
 
 /** By the clip: its frames, each once; or of a clip without a constant rate the one that is shown at each instant of the grid. */
 function byClip(found: number, { video }: ClipFacts, { cadence, rate }: Outcome): Line[] {
-  if (cadence.constant === null) return [["of the source's frames", found, video.frames]];
+  if (cadence.constant === null)
+    return [
+      [
+        `of the source's ${cadence.split === null ? 'frames' : 'fields'}`,
+        found,
+        framesOfEach(cadence) * video.frames,
+      ],
+    ];
   const shown = shownAt(video, rate);
   const listed = shownByLists(video.frames, cadence.constant);
   const wrong = shown === null ? null : shown.findIndex((frame, instant) => listed[instant] !== frame);

@@ -1,4 +1,5 @@
 /** One required deliverable of the gate: made from this content, in this profile, by these tools, checked, and standing. Pure. */
+import { framesOfEach } from '../../check/cadence.ts';
 import { shownAt } from '../../check/grid.ts';
 import { BARS } from '../../check/bars.ts';
 import { LIGHT_LEVELS } from '../../check/light-levels.ts';
@@ -278,7 +279,7 @@ function judgeFile(report: DeliverableReport, disk: DeliverableOnDisk, subject: 
   return found;
 }
 
-/** Nothing is cut, and no frame is repeated or left out but on the grid of a clip without a constant rate: so clip, decision and what was made have one number of frames. */
+/** Nothing is cut, and no frame is repeated or left out but on the grid of a clip without a constant rate: so clip, decision and what was made have one number of frames, or where fields are split, of fields. */
 function judgeFrames(
   { outcome, facts }: DeliverableReport,
   source: ClipFacts | null,
@@ -295,9 +296,11 @@ function judgeFrames(
       ),
     );
   const clipHas =
-    source === null || outcome.cadence.constant === null
-      ? source?.video.frames
-      : (shownAt(source.video, outcome.rate)?.length ?? 0);
+    source === null
+      ? undefined
+      : outcome.cadence.constant === null
+        ? framesOfEach(outcome.cadence) * source.video.frames
+        : (shownAt(source.video, outcome.rate)?.length ?? 0);
   if (clipHas !== undefined && clipHas !== outcome.frames)
     found.push(
       finding(

@@ -34,7 +34,7 @@ const STARTS = {
 export function cadenceTexts({
   rate,
   timecode,
-  cadence: { offSpeed, constant, timecodeFrom },
+  cadence: { offSpeed, constant, split, timecodeFrom },
 }: Pick<AnyOutcome, 'rate' | 'timecode' | 'cadence'>): string[] {
   return [
     ...(offSpeed === null
@@ -46,6 +46,11 @@ export function cadenceTexts({
       ? []
       : [
           `a rate that varies made ${formatRatio(rate)} frames/s: ${constant.repeated.length} frames shown more than once, ${constant.leftOut.length} left out`,
+        ]),
+    ...(split === null
+      ? []
+      : [
+          `each field a frame, the ${split.earlier} one of each first, ${formatRatio(offSpeed?.captured ?? rate)} a second`,
         ]),
     ...(timecodeFrom === 'file' || timecode === null
       ? []

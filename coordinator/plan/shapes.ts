@@ -41,7 +41,7 @@ export function shapeTexts({ video }: Pick<ClipFacts, 'video'>, outcome: AnyOutc
     ...(isUpright(turnOf(video)) ? [] : [`made upright: ${turnText(turnOf(video))}`]),
     ...(isWoven
       ? [
-          `fields, ${fieldOrder === 'top-first' ? 'top' : 'bottom'} first, ${keptFields ? 'kept' : 'made into one frame each two'}`,
+          `fields, ${fieldOrder === 'top-first' ? 'top' : 'bottom'} first, ${keptFields ? 'kept' : outcome.cadence.split === null ? 'made into one frame each two' : 'made into one frame each'}`,
         ]
       : []),
     ...(isSquare(pixelAspect)

@@ -150,7 +150,19 @@ export const profileCodes = {
     weight: 'hold',
     title: 'the clip is interlaced, and the profile stops such clips',
     remedy:
-      'Use a profile with `interlaced: deinterlace`, which makes one progressive frame of each frame, or deliver this clip outside Rushlight.',
+      'Use a profile with `interlaced: deinterlace`, which makes one progressive frame of each frame, or with `interlaced: split`, which makes one of each field at twice the rate; or deliver this clip outside Rushlight.',
+  },
+  'fields-not-split': {
+    weight: 'hold',
+    title: 'the profile makes a frame of each field, and cannot do so with this clip',
+    remedy:
+      'Use a profile with `interlaced: deinterlace`, which makes one progressive frame of each frame; or state `output: as-recorded` for the clip in the settings, where its pictures can be looked at as they are.',
+  },
+  'fields-split': {
+    weight: 'note',
+    title: 'the clip is interlaced, and each of its fields is a frame of the deliverable',
+    remedy:
+      'Do nothing if the editor wants it so. Frame n of the deliverable is of frame n / 2 of the clip, rounded down; `cadence.split` in the report says which field is the earlier one. For one frame of each, use a profile with `interlaced: deinterlace`.',
   },
   'colour-untagged': {
     weight: 'hold',

@@ -36,7 +36,7 @@ export const proofCodes = {
     weight: 'hold',
     title: 'the clip was taken in turned or mirrored otherwise than its file says',
     remedy:
-      'Run again with a newer ffprobe (`--ffprobe`): how pictures are to be seen is read of the file a second time, and both readings must agree. A file that is no MOV or MP4 cannot be read a second time: deliver it outside Rushlight.',
+      'Run again with a newer ffprobe (`--ffprobe`): how pictures are to be seen is read of the file a second time, and both readings must agree. A file that is no MOV, MP4 or Matroska, and Matroska that was written without known lengths, cannot be read a second time: copy its streams, unchanged, into a new MOV or Matroska file outside Rushlight, and deliver that.',
   },
   'source-read-differs': {
     weight: 'hold',
@@ -102,6 +102,12 @@ export const proofCodes = {
     title: 'the fields of an interlaced clip were taken in the wrong order',
     remedy:
       'Look at a moving edge in the clip, frame by frame. If the field order of the clip is tagged wrongly, correct the tag in a copy outside Rushlight and deliver that copy. Otherwise try a newer ffmpeg.',
+  },
+  'split-frames-not-as-decoded': {
+    weight: 'hold',
+    title: 'a frame that was made of a field is not of its own field',
+    remedy:
+      'Run the same command again. If it happens again, update ffmpeg, or use a profile with `interlaced: deinterlace`, which makes one frame of each frame.',
   },
   'range-wrong': {
     weight: 'hold',

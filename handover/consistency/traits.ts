@@ -56,6 +56,7 @@ function rateText({ rate, cadence }: Pick<AnyOutcome, 'rate' | 'cadence'>): stri
   const policies = [
     ...(cadence.offSpeed === null ? [] : ['off-speed clips at the rate of the project']),
     ...(cadence.constant === null ? [] : ['a varying rate made constant']),
+    ...(cadence.split === null ? [] : ['each field a frame']),
   ];
   return [`${formatRatio(rate)} frames/s`, ...policies].join(', ');
 }

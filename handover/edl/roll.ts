@@ -75,7 +75,7 @@ function eventOf(
   { reels, amfOf }: Pick<EdlsRequest, 'reels' | 'amfOf'>,
 ): EdlEvent {
   const fullReel = reelOfClip(clip, cut);
-  const { offSpeed, constant } = cut.cadence;
+  const { offSpeed, constant, split } = cut.cadence;
   const start = cut.start;
   if (start === null) throw new RangeError(`${clip.name} without timecode`);
   return {
@@ -91,11 +91,18 @@ function eventOf(
     amf: amfOf(clip),
     scene: clip.scene,
     take: clip.take,
-    remarks:
-      constant === null
+    remarks: [
+      ...(constant === null
         ? []
         : [
             `RATE MADE CONSTANT AT ${formatRatio(cut.rate)}: ${constant.repeated.length} FRAMES SHOWN MORE THAN ONCE, ${constant.leftOut.length} LEFT OUT`,
-          ],
+          ]),
+      // No M2: time goes by as it was recorded, counted in fields.
+      ...(split === null
+        ? []
+        : [
+            `EACH FIELD IS A FRAME, ${split.earlier.toUpperCase()} FIELD FIRST: FRAMES 2N AND 2N + 1 ARE OF FRAME N OF THE SOURCE`,
+          ]),
+    ],
   };
 }

@@ -39,7 +39,7 @@ function deliverableReference(made: DayDeliverable, lean: boolean): Json {
   const parts: ReferenceParts = {
     name: profile,
     metadata: lean
-      ? { reel, grid: plainJson(cadence.constant) }
+      ? { reel, grid: plainJson(cadence.constant), split: plainJson(cadence.split) }
       : {
           use,
           profile,
@@ -48,6 +48,7 @@ function deliverableReference(made: DayDeliverable, lean: boolean): Json {
           rate: rateJson(rate),
           slower: rateJson(cadence.offSpeed?.slower ?? null),
           grid: plainJson(cadence.constant),
+          split: plainJson(cadence.split),
           width,
           height,
           codec,

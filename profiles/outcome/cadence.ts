@@ -9,11 +9,14 @@ import {
   type Rate,
   type Ratio,
   sameRatio,
+  timecodeBase,
 } from '../../media/time/rate.ts';
+import { labelAtRate } from '../../media/time/off-speed.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import type { MissingTimecode } from '../../media/time/timing.ts';
-import type { Cadence, RatePolicy } from '../cadence.ts';
+import type { Cadence, RatePolicy, Split } from '../cadence.ts';
 import { gridOf } from './grid.ts';
+import { countedInFields } from './split.ts';
 import { timecodeOf } from './timecode.ts';
 
 export interface CadencePolicy {
@@ -23,6 +26,8 @@ export interface CadencePolicy {
   readonly keepsTime: boolean;
   /** What a rate that varies cannot be made constant for, in words; null: it can. */
   readonly noGridFor: string | null;
+  /** Each field is a frame; null, or absent: whatever a frame is made of, it is one. */
+  readonly split?: Split | null;
 }
 
 export interface Decided {
@@ -88,6 +93,16 @@ function speedOf(facts: ClipFacts, policy: CadencePolicy): Speed | { readonly fi
   };
 }
 
+/** As many frames as fields, and labels that count them: the label of a frame, in labels of twice the base, is that of its earlier field. */
+function inFields(recorded: ClipFacts): ClipFacts {
+  const facts = countedInFields(recorded);
+  const { timecode, video } = facts;
+  const isOfFrames = timecode !== null && timecode.base === timecodeBase(recorded.video.rate);
+  return isOfFrames && isKnownRate(video.rate)
+    ? { ...facts, timecode: labelAtRate(timecode, video.rate) }
+    : facts;
+}
+
 function stepsText({ steps, timeBase }: ClipFacts['video']): string {
   const seconds = (ticks: number): string =>
     `${((ticks * timeBase.num * 1000) / timeBase.den).toFixed(3)} ms`;
@@ -133,10 +148,25 @@ function constantOf(
   };
 }
 
+const inFrames = (timecode: Timecode | null): string =>
+  timecode === null ? 'no timecode' : `labels of base ${timecode.base}`;
+
+/** Frame k of the clip is frames 2k and 2k + 1, whose labels are the two of its own: SMPTE ST 12-1 counts such pairs, and files count their frames singly. */
+function splitNote(facts: ClipFacts, { rate, frames }: Speed, timecode: Timecode): Finding {
+  const { video } = facts;
+  return finding(
+    'fields-split',
+    `${video.frames} interlaced frames at ${inWords(video.rate)}, ${inFrames(facts.timecode)}`,
+    `${frames} at ${inWords(rate)}, labels of base ${timecode.base}: frames 2k and 2k + 1 are the earlier and the later field of frame k`,
+  );
+}
+
 export function cadenceOf(
-  facts: ClipFacts,
+  recorded: ClipFacts,
   policy: CadencePolicy,
 ): Decided | { readonly findings: readonly Finding[] } {
+  const { split = null } = policy;
+  const facts = split === null || !recorded.video.rateConstant ? recorded : inFields(recorded);
   const speed = speedOf(facts, policy);
   if ('findings' in speed) return speed;
   const { rate, frames, offSpeed, constant } = speed;
@@ -148,7 +178,11 @@ export function cadenceOf(
     rate,
     frames,
     timecode: start.timecode,
-    cadence: { offSpeed, constant, timecodeFrom: start.from, timecodeField: start.field },
-    notes: [...speed.notes, ...start.notes],
+    cadence: { offSpeed, constant, split, timecodeFrom: start.from, timecodeField: start.field },
+    notes: [
+      ...(split === null ? [] : [splitNote(recorded, speed, start.timecode)]),
+      ...speed.notes,
+      ...start.notes,
+    ],
   };
 }

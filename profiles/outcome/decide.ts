@@ -26,6 +26,7 @@ import { keptPictureOf } from './kept.ts';
 import { levelFor, levelOfH265 } from './level.ts';
 import { cutOf, deliveredSize, type Raster, rasterOf } from './raster.ts';
 import { reelOf, reelOfSource } from './reel.ts';
+import { splitOf } from './split.ts';
 import { audioOf } from './audio.ts';
 import { cadenceOf } from './cadence.ts';
 
@@ -227,7 +228,10 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       ],
     };
 
+  const decidedSplit = splitOf(recorded, profile, shown !== null);
+  const split = 'findings' in decidedSplit ? null : decidedSplit.split;
   const cadence = cadenceOf(facts, {
+    split,
     rate: profile.rate,
     timecode: profile.timecode,
     keepsTime: traits.lossless,
@@ -253,6 +257,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
     transfer: 'findings' in picture ? null : picture.colour.transfer,
     facts,
     shown,
+    split,
   });
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
@@ -272,6 +277,7 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
       ? [finding('interlaced-held', `interlaced, ${recorded.video.fieldOrder}`, 'progressive')]
       : []),
     ...('findings' in decided ? decided.findings : []),
+    ...('findings' in decidedSplit ? decidedSplit.findings : []),
     ...('findings' in cadence ? cadence.findings : []),
     // What becomes of colours that do not go their way, nobody asks.
     ...('findings' in picture && !('findings' in decided) ? picture.findings : []),
@@ -327,7 +333,8 @@ export function outcomeOf(request: OutcomeRequest): OutcomeDecision {
         ...burnIn.burnIn.filter(isWatermark).map(({ box }) => box),
       ]),
       basis: picture.basis,
-      earlierField: earlierField(video),
+      // What each field became is compared as the whole frame that it was made into.
+      earlierField: split === null ? earlierField(video) : null,
       kept: traits.lossless,
       lines: uprightSize(video).height,
       audioOffsets: audio.tracks.map((track) => facts.audio[track.sourceTrack]?.startOffset ?? 0),

@@ -5,6 +5,7 @@ import type { ClipFacts } from '../../media/facts.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
 import type { Font } from '../../proof/text/font.ts';
 import type { Words } from '../../proof/text/form.ts';
+import type { Split } from '../cadence.ts';
 import type { Profile } from '../schema.ts';
 import { lookName } from '../shown/name.ts';
 import type { Shown } from '../shown/schema.ts';
@@ -24,6 +25,8 @@ export interface SaidOf {
     Pick<ClipFacts, 'kind' | 'firstNumber' | 'burnIn'> & { readonly video: { readonly frames: number } };
   /** null: pictures stay as recorded. */
   readonly shown: Shown | null;
+  /** Each field of a frame is one, and has the number of that; null, or absent: numbers are of frames. */
+  readonly split?: Split | null;
 }
 
 /** `kind: name`: may lose its end where there is no room. */
@@ -66,14 +69,14 @@ function clipValue({ text, words }: TextItem, { names, profile, facts, shown }: 
 }
 
 /** Digits of every number: as many as the last one needs. */
-function frameNumbers({ facts }: SaidOf): Said {
+function frameNumbers({ facts, split = null }: SaidOf): Said {
   const isNumbered = facts.kind === 'sequence' && facts.firstNumber !== undefined;
   const start = isNumbered ? (facts.firstNumber ?? 0) : 0;
   const digits = Math.max(4, String(start + Math.max(1, facts.video.frames) - 1).length);
   return {
     kind: 'counted',
     from: isNumbered ? 'numbers of the files' : 'counted from 0',
-    words: { kind: 'frame', start, digits },
+    words: { kind: 'frame', start, each: split === null ? 1 : 2, digits },
   };
 }
 

@@ -131,7 +131,8 @@ export function burnIn({
 /** What each drawtext is asked for. A blank too, so that places stay plain. */
 function charactersOf({ words }: BurntIn, path: string, files: TextFile[]): string[] {
   if (words.kind === 'timecode') return labelCharacters(words.start);
-  if (words.kind === 'frame') return digits(`(n+${words.start})`, words.digits);
+  if (words.kind === 'frame')
+    return digits(`(${words.each === 1 ? 'n' : `floor(n/${words.each})`}+${words.start})`, words.digits);
   return [...words.text].map((text, at) => {
     files.push({ path: `${path}-${at}.txt`, text });
     return `textfile=${graphValue(`${path}-${at}.txt`)}:expansion=none`;

@@ -28,6 +28,7 @@ export function comparedOf(
       index,
       pixelFormat,
       earlierField: plan.held > 1 ? earlierField(video) : null,
+      each: plan.each,
       given,
     }),
   };

@@ -1,5 +1,5 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
-import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import type { ClipFacts } from '../../media/facts.ts';
 import { AS_CODED, isUpright, turnOf, uprightChains, uprightFacts } from '../../media/upright.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
@@ -11,21 +11,14 @@ import { burnIn, type TextFile } from './burn-in.ts';
 import { comparedOf, decodedPads, givenPads } from './compared.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
-import {
-  framesOfFields,
-  gridFilters,
-  otherRate,
-  pictureFilters,
-  sharedFilters,
-  tagFilter,
-  WITNESS,
-} from './picture.ts';
+import { framesOfFields, gridFilters, otherRate, pictureFilters, tagFilter, WITNESS } from './picture.ts';
 import { madeFrames } from './made-frames.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
 import { rawPictures } from '../../proof/tap.ts';
 import type { Shown } from '../shown/schema.ts';
 import { textTap } from './text-tap.ts';
+import { sharedChains, splitTap } from './shared.ts';
 import { recordedRgb, recordedTiles, type TablePaths, thinChains, throughTable } from './shown.ts';
 import { tilesOf } from './tiles.ts';
 import { shownPad, type View, viewOf, viewsOf, viewTap } from './views.ts';
@@ -171,14 +164,19 @@ export function recipeOf(request: RecipeRequest): Recipe {
       view?.facts ?? facts,
       shownPad(view),
       deliverables.flatMap(({ profile, outcome }, index) =>
-        viewOf(views, outcome) === view ? [{ profile, index }] : [],
+        viewOf(views, outcome) === view ? [{ profile, outcome, index }] : [],
       ),
     ),
+  );
+  const splitFields = splitTap(
+    facts,
+    deliverables.map(({ outcome }) => outcome),
   );
   const graph = [
     decoded,
     ...witness.chains,
     ...(whole?.chains ?? []),
+    ...splitFields.chains,
     ...viewed.flatMap((view) => [
       `[view${view.index}]${[...(view.shown.from === 'recorded' ? [...framesOfFields(facts), ...recordedRgb(facts, view.shown)] : []), split([`table${view.index}`, ...givenPads(view), view.thin.before])].join(',')}`,
       `[table${view.index}]${throughTable(view.table)},${split([...takenBy(views[view.index] ?? null), view.fingerprints.from, view.thin.behind])}`,
@@ -269,6 +267,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     ...lightOutputs,
     ...barOutputs,
     ...(whole?.outputs ?? []).map(({ of, options }) => ({ pipe: { kind: 'made', of } as const, options })),
+    ...splitFields.outputs.map(({ of, options }) => ({ pipe: { kind: 'split', of } as const, options })),
   ];
   return {
     // A conversion that nobody asked for is an error, not a filter put in behind our back.
@@ -334,30 +333,4 @@ function decodedUpright({ raw, video }: ClipFacts, picture: string): string[] {
   return raw !== undefined || isUpright(turnOf(video))
     ? [decoded]
     : [`${decoded}[coded]`, ...uprightChains(video, 'coded', 'upright'), '[upright]null'];
-}
-
-/** From `[<from>]` to `[in<index>]` of each deliverable. Fields are made into frames once for all that want frames. */
-function sharedChains(
-  facts: ClipFacts,
-  from: string,
-  wanted: readonly { readonly profile: Profile; readonly index: number }[],
-): string[] {
-  const keeps = (profile: Profile): boolean =>
-    earlierField(facts.video) !== null && profile.interlaced === 'keep';
-  const chain = (start: string, fields: 'made' | 'kept'): string[] => {
-    const pads = wanted.flatMap(({ profile, index }) =>
-      keeps(profile) === (fields === 'kept') ? [`[in${index}]`] : [],
-    );
-    return pads.length === 0
-      ? []
-      : [`[${start}]${[...sharedFilters(facts, fields), `split=${pads.length}${pads.join('')}`].join(',')}`];
-  };
-  const profiles = wanted.map(({ profile }) => profile);
-  if (!(profiles.some(keeps) && !profiles.every(keeps)))
-    return [...chain(from, 'made'), ...chain(from, 'kept')];
-  return [
-    `[${from}]split=2[${from}-frames][${from}-fields]`,
-    ...chain(`${from}-frames`, 'made'),
-    ...chain(`${from}-fields`, 'kept'),
-  ];
 }

@@ -13,6 +13,7 @@ import { formatRatio, type Rate, sameRatio } from '../../media/time/rate.ts';
 import { colourOf } from '../outcome/colour.ts';
 import { barFilters } from './bars.ts';
 import { cutOf, rasterOf } from '../outcome/raster.ts';
+import { rateOfFields } from '../outcome/split.ts';
 import { matrixForScaler, pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import { keptPixels } from '../lossless-pixel-formats.ts';
 import type { Outcome } from '../outcome.ts';
@@ -29,26 +30,27 @@ const WHOLE = 'yuv444p16le';
 /** Straight behind the decoder: time and size of every decoded frame on stderr (level info), before anything could drop, repeat or scale one. The fingerprints are taken here. */
 export const WITNESS = 'showinfo=checksum=0';
 
+/** What becomes of the fields of an interlaced source: a frame of the earlier field of each frame, a frame of each field, or nothing. */
+export type Fields = 'made' | 'split' | 'kept';
+
 /**
  * What all deliverables share behind that. The frames are numbered in the rate that was measured: the time base of a
  * file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.
- * `fields`: of an interlaced source, whether they are made into frames or kept.
  */
-export const sharedFilters = (
-  facts: ClipFacts,
-  fields: 'made' | 'kept',
-  rate: Rate = facts.video.rate,
-): string[] => [...(fields === 'kept' ? [] : framesOfFields(facts)), ...numbered(rate)];
+export const sharedFilters = (facts: ClipFacts, fields: Fields, rate: Rate = facts.video.rate): string[] => [
+  ...(fields === 'kept' ? [] : framesOfFields(facts, fields)),
+  ...numbered(fields === 'split' ? rateOfFields(rate) : rate),
+];
 
-/** Of an interlaced source one whole frame of each; of others nothing. */
-export function framesOfFields({ video }: ClipFacts): string[] {
+/** Of an interlaced source one whole frame of each, or of each of its fields; of others nothing. */
+export function framesOfFields({ video }: ClipFacts, fields: Exclude<Fields, 'kept'> = 'made'): string[] {
   const earlier = earlierField(video);
   // The bare scaler unpacks what the deinterlacer does not take (packed 4:2:2), and passes everything else.
   return earlier === null
     ? []
     : [
         `scale=flags=${SCALE_FLAGS}`,
-        `bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
+        `bwdif=mode=${fields === 'split' ? 'send_field' : 'send_frame'}:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
       ];
 }
 
@@ -79,8 +81,8 @@ const numbered = (rate: Rate): string[] => [
 ];
 
 /** Of a deliverable that plays the frames at another rate than they were recorded at: each as before, on another clock. */
-export const otherRate = ({ video }: ClipFacts, { rate }: Outcome): string[] =>
-  sameRatio(video.rate, rate) ? [] : numbered(rate);
+export const otherRate = ({ video }: ClipFacts, { rate, cadence }: Outcome): string[] =>
+  sameRatio(cadence.split === null ? video.rate : rateOfFields(video.rate), rate) ? [] : numbered(rate);
 
 /** Of a pixel, by a whole number for each side. */
 const shapeFilter = ({ num, den }: Outcome['pixelAspect']): string =>

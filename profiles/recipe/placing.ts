@@ -47,6 +47,7 @@ export function placingChains(
     index,
     pixelFormat,
     earlierField,
+    each,
     given = 'y',
   }: {
     readonly index: number;
@@ -54,6 +55,8 @@ export function placingChains(
     readonly pixelFormat: string;
     /** Of fields that are made into frames. */
     readonly earlierField: 'top' | 'bottom' | null;
+    /** Of each of them: one, or one of each field. */
+    readonly each: 1 | 2;
     /** The plane of the encoder's input that is looked at; absent: luma. */
     readonly given?: 'y' | 'g';
   },
@@ -67,7 +70,9 @@ export function placingChains(
     // By one of its own: what fields the encoder's frames are of is not taken from where they come from.
     ...(earlierField === null
       ? []
-      : [`bwdif=mode=send_frame:parity=${earlierField === 'top' ? 'tff' : 'bff'}:deint=all`]),
+      : [
+          `bwdif=mode=${each === 2 ? 'send_field' : 'send_frame'}:parity=${earlierField === 'top' ? 'tff' : 'bff'}:deint=all`,
+        ]),
   ];
   const small = means(grid, plan.source);
   const three = isRgb(pixelFormat) ? ['r', 'g', 'b'] : ['y', 'u', 'v'];

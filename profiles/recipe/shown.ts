@@ -44,7 +44,7 @@ export function recordedTiles(facts: ClipFacts): TilePlan {
   return tilePlan({
     source: size,
     framing: { scaled: size, window: { left: 0, top: 0, ...size }, covered: [], inset: null },
-    fields: earlierField(facts.video) !== null,
+    fields: earlierField(facts.video) === null ? 'none' : 'frames',
     frames: facts.video.frames,
     rgb: false,
     throughRgb: true,

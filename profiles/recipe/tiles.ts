@@ -18,6 +18,7 @@ import {
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
+import { tiledPixels } from './tiled-pixels.ts';
 import { goesThroughRgb, movesChroma } from './levels.ts';
 
 /**
@@ -38,7 +39,7 @@ export function tilesOf(facts: ClipFacts, profile: Profile, outcome: Outcome): T
   return tilePlan({
     source: uprightSize(video),
     framing: proof.framing,
-    fields: earlierField(video) !== null,
+    fields: outcome.cadence.split !== null ? 'split' : earlierField(video) === null ? 'none' : 'frames',
     frames: outcome.frames,
     rgb: isRgb(video.pixelFormat),
     throughRgb: goesThroughRgb(
@@ -53,10 +54,6 @@ export function tilesOf(facts: ClipFacts, profile: Profile, outcome: Outcome): T
     seed: seedOf(facts),
   });
 }
-
-/** What the source's tiles are read as: packed samples, which nobody cuts, are laid into planes first. */
-export const tiledPixels = (pixelFormat: string): string =>
-  /^(uyvy422|yuyv422|yvyu422)$/.test(pixelFormat) ? 'yuv422p' : pixelFormat;
 
 /** Laid into planes at their own size; none of them is changed. */
 export function unpacked(pixelFormat: string): string[] {
@@ -74,9 +71,14 @@ export function seedOf({ video }: ClipFacts): string {
 
 const either = (numbers: readonly number[]): string => numbers.map((number) => `eq(p\\,${number})`).join('+');
 
-/** The place of a tile, in the expressions of `crop`: `n` counts its frames. */
-function places(plan: TilePlan, tile: Tile): { given: [string, string]; source: [string, string] } {
-  const number = plan.held === 1 ? 'n' : `floor((n+${tile.phase})/${plan.held})`;
+/** The place of a tile, in the expressions of `crop`: `n` counts frames of the source, or those that are made. */
+function places(
+  plan: TilePlan,
+  tile: Tile,
+  of: 'source' | 'made',
+): { given: [string, string]; source: [string, string] } {
+  const counted = of === 'made' && plan.each === 2 ? 'floor(n/2)' : 'n';
+  const number = plan.held === 1 ? counted : `floor((${counted}+${tile.phase})/${plan.held})`;
   const counts = placesOf(plan, tile);
   const drawn = ([a, b, c]: Draw, count: number): string =>
     `mod(${number}*${number}*${a}+${number}*${b}+${c}\\,${count})`;
@@ -158,12 +160,12 @@ export function tileChains(plan: TilePlan, index: number, pixelFormat: string): 
     decoded,
     joints: Object.fromEntries(used.map((of) => [of, joint(of)])),
     chains: [
-      ...cuts(sources, (tile) => crop(plan.cut, places(plan, tile).source), unpacked(pixelFormat)),
+      ...cuts(sources, (tile) => crop(plan.cut, places(plan, tile, 'source').source), unpacked(pixelFormat)),
       stacked(
         sources.map(({ to }) => to),
         `tiles-source-out${index}`,
       ),
-      ...cuts(given, (tile) => crop(plan.given, places(plan, tile).given), withoutBars(plan)),
+      ...cuts(given, (tile) => crop(plan.given, places(plan, tile, 'made').given), withoutBars(plan)),
       stacked(
         given.map(({ to }) => to),
         `tiles-given-out${index}`,

@@ -16,6 +16,7 @@ export type Pipe =
   | { readonly kind: 'exact-audio'; readonly track: number }
   | { readonly kind: 'frames' }
   | { readonly kind: 'made'; readonly of: 'luma' | 'colour' }
+  | { readonly kind: 'split'; readonly of: 'luma' | 'colour' }
   | { readonly kind: 'bitstream'; readonly deliverable: number }
   | { readonly kind: 'sketch'; readonly deliverable: number }
   | { readonly kind: 'source' }

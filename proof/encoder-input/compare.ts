@@ -5,7 +5,7 @@
 import { createHash } from 'node:crypto';
 import type { Readable } from 'node:stream';
 import { readFrames } from '../raw-frames.ts';
-import { deinterlaced, type FirstFrame, firstFrames } from './deinterlace.ts';
+import { deinterlaced, type EndFrame, type FieldShown, fieldShown, waysMade } from './deinterlace.ts';
 import { addLimits, limitedIn, type Limits, noLimits } from './passes.ts';
 import { bytesOf, type SamplePlane, samplesOf } from './samples.ts';
 import type { CompareRequest, OffSample } from './request.ts';
@@ -131,15 +131,21 @@ export class EncoderInputComparer {
     const { earlier } = this.#request;
     for (;;) {
       const frame = this.#done;
-      const next = earlier !== null && !ended && !this.#source.has(frame + 1);
-      if (!this.#source.has(frame) || !this.#given.has(frame) || next) return;
+      const { frame: source } = this.#fieldShown(frame);
+      const next = earlier !== null && !ended && !this.#source.has(source + 1);
+      if (!this.#source.has(source) || !this.#given.has(frame) || next) return;
       this.#compare(frame);
-      this.#source.delete(frame - 1);
-      if (earlier === null) this.#source.delete(frame);
+      this.#source.delete(this.#fieldShown(frame + 1).frame - 2);
+      if (earlier === null) this.#source.delete(source);
       this.#given.delete(frame);
       this.#done += 1;
       this.placing?.advance(false);
     }
+  }
+
+  #fieldShown(frame: number): FieldShown {
+    const { plan, frames } = this.#request;
+    return fieldShown(frame, plan.each, frames);
   }
 
   #tile(side: 'source' | 'given', frame: number, index: number): SamplePlane[] | null {
@@ -157,8 +163,9 @@ export class EncoderInputComparer {
   }
 
   /** Of fields: null where the place was another one in a frame that they are made of. */
-  #shown(tile: Tile, index: number, frame: number, first: FirstFrame): SamplePlane[] | null {
+  #shown(tile: Tile, index: number, made: number, end: EndFrame | null): SamplePlane[] | null {
     const { plan, from, earlier } = this.#request;
+    const { frame, of } = this.#fieldShown(made);
     const now = this.#tile('source', frame, index);
     if (now === null || earlier === null) return now;
     const { source } = placeOf(plan, tile, frame);
@@ -166,15 +173,17 @@ export class EncoderInputComparer {
       const place = placeOf(plan, tile, other).source;
       return place.x === source.x && place.y === source.y;
     };
-    const before = frame === 0 ? first : this.#tile('source', frame - 1, index);
-    // Behind the last frame the deinterlacer takes the last one again.
+    // Before the first frame and behind the last the deinterlacer takes that one again.
+    const before = frame === 0 ? now : this.#tile('source', frame - 1, index);
     const after = this.#tile('source', frame + 1, index) ?? now;
     if (before === null || (frame > 0 && !same(frame - 1))) return null;
     if (after !== now && !same(frame + 1)) return null;
     return now.map((plane, component) => {
       const down = component > 0 && from.kind === 'yuv' ? from.down : 0;
       return deinterlaced({
-        before: typeof before === 'string' ? before : (before[component] as SamplePlane),
+        end,
+        of,
+        before: before[component] as SamplePlane,
         now: plane,
         after: after[component] as SamplePlane,
         earlier,
@@ -186,8 +195,8 @@ export class EncoderInputComparer {
   }
 
   #compare(frame: number): void {
-    const seen = firstFrames(frame, this.#request.earlier)
-      .map((first) => this.#seen(frame, first))
+    const seen = waysMade(this.#request.earlier !== null && this.#fieldShown(frame).isAtEnd)
+      .map((end) => this.#seen(frame, end))
       .reduce((best, one) => (one.most < best.most ? one : best));
     const { samples, count, most, farthest, limits } = seen;
     addLimits(this.#limits, limits);
@@ -198,7 +207,7 @@ export class EncoderInputComparer {
     if (count > 0 && farthest !== null) this.#off.push({ ...farthest, count });
   }
 
-  #seen(frame: number, first: FirstFrame): SeenFrame {
+  #seen(frame: number, end: EndFrame | null): SeenFrame {
     const { plan, to, model } = this.#request;
     const limits = noLimits();
     let samples = 0;
@@ -206,10 +215,10 @@ export class EncoderInputComparer {
     let farthest: Omit<OffSample, 'count'> | null = null;
     let most = 0;
     for (const [index, tile] of plan.tiles.entries()) {
-      const shown = this.#shown(tile, index, frame, first);
+      const shown = this.#shown(tile, index, frame, end);
       const given = this.#tile('given', frame, index);
       if (shown === null || given === null) continue;
-      const place = placeOf(plan, tile, frame);
+      const place = placeOf(plan, tile, this.#fieldShown(frame).frame);
       const made = { x: place.given.x + plan.window.left, y: place.given.y + plan.window.top };
       for (const [plane, wanted] of model
         .expected(shown, { source: place.source, made }, plan.given, limits)

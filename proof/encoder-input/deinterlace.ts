@@ -1,6 +1,6 @@
 /**
- * Frames made of fields, in whole numbers, as the deinterlacer of the recipe makes them (`bwdif`, one frame of the earlier field of each; the filter of
- * BBC R&D report WHP 311's kind: lines of the later field are drawn from around them and from before and after, and held within what both
+ * Frames made of fields, in whole numbers, as the deinterlacer of the recipe makes them (`bwdif`, a frame of the earlier field of each, or of either; the filter of
+ * BBC R&D report WHP 311's kind: lines of the other field are drawn from around them and from before and after, and held within what both
  * allow). Planes are parts of a picture; lines that need others beyond the part are left out as NaN.
  */
 import type { SamplePlane } from './samples.ts';
@@ -12,22 +12,42 @@ const HIGH = [5570, 3801, 1016] as const;
 const SPATIAL = [5077, 981] as const;
 
 /**
- * How builds of ffmpeg make the first frame: of its own field alone, or so but for the lines next to the edges, which take the frame itself for the one before
- * (measured: all of it with 5.1, and but for the edges with 7.1).
+ * How builds of ffmpeg make a frame that has no field on one side in time, the first one and of split fields the last one: of its own field alone, or so but for the
+ * lines next to the edges, which take the frame itself for the one that is not there (measured: all of it with 5.1, and but for the edges with 7.1).
  */
-const FIRST_FRAMES = ['field-alone', 'edges-of-three'] as const;
-export type FirstFrame = (typeof FIRST_FRAMES)[number];
+const END_FRAMES = ['field-alone', 'edges-of-three'] as const;
+export type EndFrame = (typeof END_FRAMES)[number];
 
-/** What a frame may have been made as: the first of fields as either, whole; of any other frame the answer does not matter. */
-export const firstFrames = (frame: number, earlier: 'top' | 'bottom' | null): readonly FirstFrame[] =>
-  frame === 0 && earlier !== null ? FIRST_FRAMES : ['field-alone'];
+/** What a frame may have been made as: those at an end as either, whole; null: one like all others. */
+export const waysMade = (isAtEnd: boolean): readonly (EndFrame | null)[] => (isAtEnd ? END_FRAMES : [null]);
+
+/** What a frame is made of: which frame of the source, and which field of it. */
+export interface FieldShown {
+  readonly frame: number;
+  readonly of: 'earlier' | 'later';
+  readonly isAtEnd: boolean;
+}
+
+/** `each`: frames that are made of each one of the source: one of its earlier field, or of its earlier and then of its later one; `frames` are made in all. */
+export function fieldShown(made: number, each: 1 | 2, frames: number): FieldShown {
+  if (each === 1) return { frame: made, of: 'earlier', isAtEnd: made === 0 };
+  return {
+    frame: Math.floor(made / 2),
+    of: made % 2 === 0 ? 'earlier' : 'later',
+    isAtEnd: made === 0 || made === frames - 1,
+  };
+}
 
 export interface FieldsRequest {
-  /** The frame before, or how the first one is made. */
-  readonly before: SamplePlane | FirstFrame;
+  /** How a frame at an end is made; null: another one. */
+  readonly end: EndFrame | null;
+  /** Of the first and the last frame the frame itself. */
+  readonly before: SamplePlane;
   readonly now: SamplePlane;
   readonly after: SamplePlane;
   readonly earlier: 'top' | 'bottom';
+  /** Which field of the frame is made into a whole one. */
+  readonly of: 'earlier' | 'later';
   /** First line of the part, and lines of the whole plane. */
   readonly firstLine: number;
   readonly lines: number;
@@ -35,10 +55,12 @@ export interface FieldsRequest {
 }
 
 export function deinterlaced(request: FieldsRequest): SamplePlane {
-  const { before, now, after, earlier, firstLine, lines, bits } = request;
+  const { end, before, now, after, earlier, of, firstLine, lines, bits } = request;
   const { width, height } = now;
   const values = Float64Array.from(now.values);
-  const kept = earlier === 'top' ? 0 : 1;
+  const kept = (earlier === 'top') === (of === 'earlier') ? 0 : 1;
+  // The two fields that lie around this one in time: of the frame before and this one, or of this one and the next.
+  const [was, is] = of === 'earlier' ? [before, now] : [now, after];
   const place = { lines, most: 2 ** bits - 1, reach: bits > 8 ? 2 : 1 } as const;
   for (let line = 0; line < height; line += 1) {
     const y = firstLine + line;
@@ -50,16 +72,17 @@ export function deinterlaced(request: FieldsRequest): SamplePlane {
         ? null
         : plane.values.subarray(target * width, (target + 1) * width);
     };
-    const earlierFrame = typeof before === 'string' ? now : before;
-    const fieldAlone = before === 'field-alone' || (before === 'edges-of-three' && y >= 3 && y + 3 < lines);
+    const fieldAlone = end === 'field-alone' || (end === 'edges-of-three' && y >= 3 && y + 3 < lines);
     const made = fieldAlone
       ? ofOneField(into, (away) => row(now, away), { ...place, y })
       : ofThree(
           into,
           {
-            before: (away) => row(earlierFrame, away),
+            before: (away) => row(before, away),
             now: (away) => row(now, away),
             after: (away) => row(after, away),
+            was: (away) => row(was, away),
+            is: (away) => row(is, away),
           },
           { ...place, y },
         );
@@ -102,18 +125,22 @@ interface ThreeFrames {
   readonly before: RowAt;
   readonly now: RowAt;
   readonly after: RowAt;
+  /** Of the other field, before and after the one that is kept: where its line was, and where it is. */
+  readonly was: RowAt;
+  readonly is: RowAt;
 }
 
-function ofThree(into: Float64Array, { before, now, after }: ThreeFrames, place: LinePlace): boolean {
+function ofThree(into: Float64Array, frames: ThreeFrames, place: LinePlace): boolean {
+  const { before, now, after, was: wasAt, is: isAt } = frames;
   const { y, lines, most } = place;
   const edge = y < 4 || y + 5 > lines;
   const up = edge ? above(place, 1) : -1;
   const down = edge ? below(place, 1) : 1;
   // What the two lines beside say of the later field is asked only where there are two.
   const bounded = !edge || !(y < 2 || y + 3 > lines);
-  const near = [before(0), now(0), before(up), before(down), now(up), now(down), after(up), after(down)];
-  const second = bounded ? [before(-2), now(-2), before(2), now(2)] : [];
-  const far = edge ? [] : [now(-3), now(3), before(-4), now(-4), before(4), now(4)];
+  const near = [wasAt(0), isAt(0), before(up), before(down), now(up), now(down), after(up), after(down)];
+  const second = bounded ? [wasAt(-2), isAt(-2), wasAt(2), isAt(2)] : [];
+  const far = edge ? [] : [now(-3), now(3), wasAt(-4), isAt(-4), wasAt(4), isAt(4)];
   if ([...near, ...second, ...far].some((row) => row === null)) return false;
   const [b0, n0, bUp, bDown, nUp, nDown, aUp, aDown] = near as Float64Array[] as [
     Float64Array,
@@ -133,7 +160,7 @@ function ofThree(into: Float64Array, { before, now, after }: ThreeFrames, place:
     const e = nDown[x] as number;
     const was = b0[x] as number;
     const is = n0[x] as number;
-    // Lines of the later field: those of the frame before, and those of this one.
+    // Lines of the other field, before and after this one.
     const d = (was + is) >> 1;
     const moved = Math.abs(was - is);
     const movedBefore = (Math.abs((bUp[x] as number) - c) + Math.abs((bDown[x] as number) - e)) >> 1;

@@ -10,7 +10,7 @@ export interface CompareRequest {
   readonly model: Model;
   /** Of a source whose fields are made into frames. */
   readonly earlier: 'top' | 'bottom' | null;
-  /** What the clip has. */
+  /** That are made. */
   readonly frames: number;
   /** By frame, another share of samples that had to be limited, where more is looked at than the tiles; null: not known yet. Absent: none. */
   readonly limitedToo?: (frame: number) => number | null;

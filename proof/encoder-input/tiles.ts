@@ -46,12 +46,14 @@ export interface TilePlan {
   readonly margin: { readonly across: number; readonly down: number };
   /** Frames that a place is held: fields are made into frames of three of them. */
   readonly held: 1 | 4;
+  /** Frames that are made of each frame of the source: 2 where each of its fields becomes one. */
+  readonly each: 1 | 2;
   readonly tiles: readonly Tile[];
   /** Planes of the source that luma is made of. */
   readonly lumaOf: 1 | 3;
-  /** Of the clip. */
+  /** That are made. */
   readonly frames: number;
-  /** Frames that are compared whole. */
+  /** Of those, the ones that are compared whole. */
   readonly whole: readonly number[];
   /** Where text may stand, in the window. */
   readonly covered: readonly Rectangle[];
@@ -65,8 +67,9 @@ export interface TileRequest {
     readonly covered: readonly Rectangle[];
     readonly inset: Framing['inset'];
   };
-  readonly fields: boolean;
-  /** Of the clip. */
+  /** What is made of fields: nothing, a frame of the earlier field of each, or a frame of each field. */
+  readonly fields: 'none' | 'frames' | 'split';
+  /** That are made. */
   readonly frames: number;
   readonly rgb: boolean;
   /** Through RGB, which takes chroma from further away. */
@@ -183,7 +186,7 @@ export function tilePlan(request: TileRequest): TilePlan {
     Math.ceil((throughRgb || throughWhole ? 8 : 4) * Math.max(1, whole / made)) + 4;
   const margin = {
     across: reach(source.width, scaled.width),
-    down: reach(source.height, scaled.height) + (fields ? 10 : 0),
+    down: reach(source.height, scaled.height) + (fields === 'none' ? 0 : 10),
   };
   const cut = {
     width: cutSide(given.width, source.width, scaled.width, margin.across),
@@ -207,7 +210,8 @@ export function tilePlan(request: TileRequest): TilePlan {
     given,
     step: { source: SOURCE_STEP, given: 2 },
     margin,
-    held: fields ? 4 : 1,
+    held: fields === 'none' ? 1 : 4,
+    each: fields === 'split' ? 2 : 1,
     lumaOf: rgb || throughRgb ? 3 : 1,
     frames,
     whole: wholeFrames(seed, frames),
@@ -216,7 +220,7 @@ export function tilePlan(request: TileRequest): TilePlan {
       ...tile,
       across: draws(seed, 2 * index),
       down: draws(seed, 2 * index + 1),
-      phase: fields ? index % 4 : 0,
+      phase: fields === 'none' ? 0 : index % 4,
     })),
   };
 }
@@ -251,7 +255,7 @@ export function placesOf(plan: TilePlan, tile: Tile): { readonly across: number;
   };
 }
 
-/** Where a tile lies in the encoder's input of `frame`, and what of the source it is made of. */
+/** Where a tile lies in what the encoder is given of `frame` of the source, and what of that it is made of. */
 export function placeOf(
   plan: TilePlan,
   tile: Tile,

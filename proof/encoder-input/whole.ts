@@ -4,7 +4,7 @@
  */
 import { setImmediate as breathe } from 'node:timers/promises';
 import type { Readable } from 'node:stream';
-import { deinterlaced, type FirstFrame, firstFrames } from './deinterlace.ts';
+import { deinterlaced, type EndFrame, fieldShown, waysMade } from './deinterlace.ts';
 import type { Rectangle } from '../framing.ts';
 import { addLimits, type Limits, noLimits } from './passes.ts';
 import { readFrames } from '../raw-frames.ts';
@@ -32,12 +32,19 @@ export interface WholeVerdict {
 const BAND = 64;
 
 /** Frames of the source that a frame is made of. */
-export const sourcesOf = (frame: number, fields: boolean, frames: number): number[] =>
-  fields ? [frame - 1, frame, frame + 1].filter((one) => one >= 0 && one < frames) : [frame];
+export function sourcesOf(
+  { each, frames, held }: Pick<TilePlan, 'each' | 'frames' | 'held'>,
+  made: number,
+): number[] {
+  const { frame } = fieldShown(made, each, frames);
+  return held === 1
+    ? [frame]
+    : [frame - 1, frame, frame + 1].filter((one) => one >= 0 && one < frames / each);
+}
 
 /** Those of the source that are wanted whole, each once, in order. */
-export const wholeSources = ({ whole, held, frames }: TilePlan): number[] =>
-  [...new Set(whole.flatMap((frame) => sourcesOf(frame, held > 1, frames)))].sort((a, b) => a - b);
+export const wholeSources = (plan: TilePlan): number[] =>
+  [...new Set(plan.whole.flatMap((frame) => sourcesOf(plan, frame)))].sort((a, b) => a - b);
 
 interface LineRange {
   readonly from: number;
@@ -108,10 +115,10 @@ export class WholeFrameComparer {
   }
 
   async #advance(): Promise<void> {
-    const { plan, frames } = this.#request;
+    const { plan } = this.#request;
     const { source, given, untexted } = this.#frames;
     for (const frame of plan.whole) {
-      const sources = sourcesOf(frame, plan.held > 1, frames);
+      const sources = sourcesOf(plan, frame);
       const ready =
         !this.#begun.has(frame) &&
         given.has(frame) &&
@@ -124,9 +131,7 @@ export class WholeFrameComparer {
       given.delete(frame);
       untexted.delete(frame);
       const later = new Set(
-        plan.whole
-          .filter((one) => !this.#done.has(one))
-          .flatMap((one) => sourcesOf(one, plan.held > 1, frames)),
+        plan.whole.filter((one) => !this.#done.has(one)).flatMap((one) => sourcesOf(plan, one)),
       );
       for (const one of sources) if (!later.has(one)) source.delete(one);
     }
@@ -142,17 +147,20 @@ export class WholeFrameComparer {
   }
 
   /** Of the source, as the scaler is given it: fields are made into frames. */
-  #shown(frame: number, lines: LineRange, first: FirstFrame): readonly SamplePlane[] {
+  #shown(made: number, lines: LineRange, end: EndFrame | null): readonly SamplePlane[] {
     const { plan, from, earlier } = this.#request;
+    const { frame, of } = fieldShown(made, plan.each, plan.frames);
     const now = this.#band('source', frame, lines) as SamplePlane[];
     if (earlier === null) return now;
-    const before = frame === 0 ? first : (this.#band('source', frame - 1, lines) as SamplePlane[]);
-    // Behind the last frame the deinterlacer takes the last one again.
+    // Before the first frame and behind the last the deinterlacer takes that one again.
+    const before = frame === 0 ? now : (this.#band('source', frame - 1, lines) as SamplePlane[]);
     const after = this.#band('source', frame + 1, lines) ?? now;
     return now.map((plane, component) => {
       const down = component > 0 && from.kind === 'yuv' ? from.down : 0;
       return deinterlaced({
-        before: typeof before === 'string' ? before : (before[component] as SamplePlane),
+        end,
+        of,
+        before: before[component] as SamplePlane,
         now: plane,
         after: after[component] as SamplePlane,
         earlier,
@@ -165,7 +173,9 @@ export class WholeFrameComparer {
 
   async #compare(frame: number): Promise<void> {
     const seen: SeenWhole[] = [];
-    for (const first of firstFrames(frame, this.#request.earlier)) seen.push(await this.#seen(frame, first));
+    const { plan, earlier } = this.#request;
+    const { isAtEnd } = fieldShown(frame, plan.each, plan.frames);
+    for (const end of waysMade(earlier !== null && isAtEnd)) seen.push(await this.#seen(frame, end));
     const { count, most, farthest, samples, unknown, limits } = seen.reduce((best, one) =>
       one.most < best.most ? one : best,
     );
@@ -176,7 +186,7 @@ export class WholeFrameComparer {
     if (count > 0 && farthest !== null) this.#off.push({ ...farthest, count });
   }
 
-  async #seen(frame: number, first: FirstFrame): Promise<SeenWhole> {
+  async #seen(frame: number, end: EndFrame | null): Promise<SeenWhole> {
     const { plan, model, to } = this.#request;
     const limits = noLimits();
     let samples = 0;
@@ -187,20 +197,20 @@ export class WholeFrameComparer {
     let farthest: Omit<OffSample, 'count'> | null = null;
     for (let y = 0; y < window.height; y += BAND) {
       const started = performance.now();
-      const end = Math.min(y + BAND, window.height);
+      const below = Math.min(y + BAND, window.height);
       const inSource = (line: number): number => ((line + window.top) * source.height) / scaled.height;
       const lines = {
         from: Math.max(0, 4 * Math.floor((inSource(y) - margin.down) / 4)),
-        to: Math.min(source.height, 4 * Math.ceil((inSource(end) + margin.down) / 4)),
+        to: Math.min(source.height, 4 * Math.ceil((inSource(below) + margin.down) / 4)),
       };
       const expected = model.expected(
-        this.#shown(frame, lines, first),
+        this.#shown(frame, lines, end),
         { source: { x: 0, y: lines.from }, made: { x: window.left, y: y + window.top } },
-        { width: window.width, height: end - y },
+        { width: window.width, height: below - y },
         limits,
       );
-      const found = this.#band('given', frame, { from: y, to: end }) as SamplePlane[];
-      this.#withoutText(found, frame, { from: y, to: end });
+      const found = this.#band('given', frame, { from: y, to: below }) as SamplePlane[];
+      this.#withoutText(found, frame, { from: y, to: below });
       for (const [plane, wanted] of expected.entries()) {
         const { width, values } = found[plane] as SamplePlane;
         const allowed = model.allowed[plane as 0 | 1 | 2];

@@ -20,6 +20,9 @@ const wordsSchema = z.discriminatedUnion('kind', [
   z.object({
     kind: z.literal('frame').describe('The number of the frame'),
     start: z.int().nonnegative().describe('Of the first frame'),
+    each: z
+      .union([z.literal(1), z.literal(2)])
+      .describe('Frames that have the number: 2 where each field of a frame of the clip is one'),
     digits: z.int().positive().describe('Of every number, with zeros in front'),
   }),
 ]);

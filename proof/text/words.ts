@@ -27,5 +27,5 @@ export function wordsOf(words: Words, frame: number): string {
   if (words.kind === 'same') return words.text;
   return words.kind === 'timecode'
     ? burntLabel(addFrames(words.start, frame))
-    : frameNumber(words, words.start + frame);
+    : frameNumber(words, words.start + Math.floor(frame / words.each));
 }

@@ -32,7 +32,7 @@ const outcome: MasterOutcome = {
   height: HEIGHT,
   pixelAspect: { num: 1, den: 1 },
   timecode: parseTimecode('01:00:00:00', 24),
-  cadence: { offSpeed: null, constant: null, timecodeFrom: 'file', timecodeField: null },
+  cadence: { offSpeed: null, constant: null, split: null, timecodeFrom: 'file', timecodeField: null },
   reel: 'B012',
   linearisation: {
     kind: 'coded',

@@ -2,7 +2,7 @@
 import { execFileSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
-import { deinterlaced, type FirstFrame, firstFrames } from '../../proof/encoder-input/deinterlace.ts';
+import { deinterlaced, type EndFrame, fieldShown, waysMade } from '../../proof/encoder-input/deinterlace.ts';
 import { modelOf } from '../../proof/encoder-input/model.ts';
 import {
   layoutOf,
@@ -141,38 +141,41 @@ describe('chroma that lies elsewhere in a picture of the same size', () => {
 
 describe('the deinterlacer', () => {
   test.each([
-    ['yuv422p', 'top'],
-    ['yuv420p10le', 'bottom'],
+    ['yuv422p', 'top', 'each frame'],
+    ['yuv420p10le', 'bottom', 'each frame'],
+    ['yuv422p10le', 'top', 'each field'],
+    ['yuv420p', 'bottom', 'each field'],
   ] as const)(
-    '%s with the %s field first: every sample, first and last frame included',
-    (format, earlier) => {
+    '%s with the %s field first, a frame of %s: every sample, first and last frame included',
+    (format, earlier, wanted) => {
       const [width, height, frames] = [64, 48, 5];
+      const each = wanted === 'each frame' ? 1 : 2;
       const source = raw(noise(`${width}x${height}`, format), frames);
       const made = raw(
-        `${noise(`${width}x${height}`, format)},trim=end_frame=${frames},bwdif=mode=send_frame:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
-        frames,
+        `${noise(`${width}x${height}`, format)},trim=end_frame=${frames},bwdif=mode=${each === 1 ? 'send_frame' : 'send_field'}:parity=${earlier === 'top' ? 'tff' : 'bff'}:deint=all`,
+        each * frames,
       );
       const size = source.length / frames;
       const at = (bytes: Buffer, frame: number): SamplePlane[] =>
         planes(format, bytes.subarray(frame * size, (frame + 1) * size), width, height);
-      const madeBy = (frame: number, first: FirstFrame): Float64Array[] =>
-        at(source, frame).map(
+      const madeBy = (made: number, end: EndFrame | null): Float64Array[] => {
+        const { frame, of } = fieldShown(made, each, each * frames);
+        return at(source, frame).map(
           (now, plane) =>
             deinterlaced({
-              before: frame === 0 ? first : (at(source, frame - 1)[plane] as SamplePlane),
-              now,
+              ...{ end, of, now, earlier, firstLine: 0, lines: now.height },
+              before: at(source, Math.max(0, frame - 1))[plane] as SamplePlane,
               after: at(source, Math.min(frames - 1, frame + 1))[plane] as SamplePlane,
-              earlier,
-              firstLine: 0,
-              lines: now.height,
               bits: layout(format).bits,
             }).values,
         );
-      for (let frame = 0; frame < frames; frame += 1)
-        // The first frame is made by one of two ways as the build has it, whole.
-        expect(firstFrames(frame, earlier).map((first) => madeBy(frame, first))).toContainEqual(
-          at(made, frame).map(({ values }) => values),
-        );
+      };
+      expect(made.length).toBe(each * source.length);
+      for (let frame = 0; frame < each * frames; frame += 1)
+        // A frame at an end is made by one of two ways as the build has it, whole.
+        expect(
+          waysMade(fieldShown(frame, each, each * frames).isAtEnd).map((end) => madeBy(frame, end)),
+        ).toContainEqual(at(made, frame).map(({ values }) => values));
     },
   );
 
@@ -186,9 +189,9 @@ describe('the deinterlacer', () => {
         values: Float64Array.from(rows.flat()),
       });
       const [now, after] = BWDIF.source as [number[][], number[][]];
-      const made = (before: FirstFrame): number[] => [
+      const made = (end: EndFrame): number[] => [
         ...deinterlaced({
-          ...{ before, now: plane(now), after: plane(after), earlier },
+          ...{ end, of: 'earlier', before: plane(now), now: plane(now), after: plane(after), earlier },
           ...{ firstLine: 0, lines: height, bits: 8 },
         }).values,
       ];

@@ -1,5 +1,5 @@
 /** Clips of fields, lying on their side, mirrored, of pixels that are not square, log and plain: ready as they should be, and each fault of their shape is held. */
-import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { copyFileSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { statedShape } from '../../check/orientation.ts';
@@ -116,6 +116,19 @@ async function lyingStills(still: Still, code: number, said: typeof interpretati
   );
 }
 
+/** Matroska whose projection says that it lies on its side, mirrored (test/fixtures/SOURCES.md). */
+async function matroska(): Promise<Job> {
+  const folder = freshFolder('matroska');
+  const file = 'A001C001.mkv';
+  copyFileSync('test/fixtures/movies/turned-rot90-mirrored.mkv', join(folder, file));
+  const clip = {
+    rollFolder: folder,
+    place: { kind: 'movie', file } as const,
+    facts: await factsOf(join(folder, file)),
+  };
+  return await masterJob(clip, freshFolder('delivery'), [PROFILE], { ...interpretation, input: null });
+}
+
 const graph = (from: string, to: string): Operation => ({ do: 'graph', stage: 'encoder', from, to });
 type Row = readonly [what: string, operation: Operation, code: string];
 const DEINTERLACED = 'bwdif=mode=send_frame:parity=bff:deint=all,scale';
@@ -185,10 +198,17 @@ const phoneFaults: readonly Row[] = further<Row>([
   'encoder-input-differs',
 ]);
 
+const matroskaFaults: readonly Row[] = further<Row>([
+  'not mirrored',
+  graph('transpose=dir=clock_flip', 'transpose=dir=clock'),
+  'decode-other-clip',
+]);
+
 describe.each([
   ['log of fields', () => woven(), wovenFaults],
   ['a master of fields', () => woven('test/fixtures/profiles/fields-exr.yaml'), masterFaults],
   ['of a phone held upright', phone, phoneFaults],
+  ['Matroska on its side, mirrored', matroska, matroskaFaults],
   ['log on its side, mirrored', () => lying(interpretation), lyingFaults],
   ['DPX whose lines run down and follow to the left', () => lyingStills('dpx', 5, null), stillFaults],
   ...further(

@@ -145,6 +145,7 @@ test('a hundred frames of a mixed day, from proxy and master in the bin to the f
       reel: truth.reel,
       ...truth.file(index),
       index,
+      field: null,
       label: labelAfter(truth.sourceStart, truth.sourceBase, index),
     };
     // Numbered frames of which nothing but a master was made are cut by that.
@@ -201,6 +202,50 @@ test('a hundred frames from the lists: reel and label to the frame of the source
     const start = clip.references.get(PROXY)?.available_range?.start_time.value ?? 0;
     expect(sourceFrameAt(clip, PROXY, start + index)).toMatchObject(truth.file(index));
   }
+});
+
+test('of a clip whose fields were split, every frame back to a field of a frame, by bin and list', async () => {
+  const [roll] = await mixedDay();
+  const [clip] = roll?.clips ?? [];
+  const cut = clip === undefined ? null : cutOf(clip);
+  const recorded = clip?.recorded ?? null;
+  if (roll === undefined || clip === undefined || cut === null || recorded === null || cut.start === null)
+    throw new Error('a day without a clip');
+  const made = {
+    ...cut,
+    frames: 2 * recorded.frames,
+    rate: { num: 2 * recorded.rate.num, den: recorded.rate.den },
+    start: { ...cut.start, frame: 2 * cut.start.frame, base: 2 * cut.start.base },
+    cadence: { ...cut.cadence, split: { earlier: 'bottom' } as const },
+  };
+  const day = { ...clip, deliverables: [made] };
+  const only = [{ ...roll, clips: [day] }];
+  const bin = readOtio([...jsonPieces(dayBin(modelDay(only), only, dayOrder([day])))].join(''));
+  const [read] = clipsOf(bin);
+  const first = read?.references.get(PROXY)?.available_range?.start_time.value ?? 0;
+  const found = Array.from({ length: made.frames }, (_, frame) => {
+    const source = read === undefined ? null : sourceFrameAt(read, PROXY, first + frame);
+    return [source?.index, source?.field];
+  });
+  expect(found.slice(0, 5)).toEqual([
+    [0, 'bottom'],
+    [0, 'top'],
+    [1, 'bottom'],
+    [1, 'top'],
+    [2, 'bottom'],
+  ]);
+  expect([found.length, found.at(-1)]).toEqual([2 * recorded.frames, [recorded.frames - 1, 'top']]);
+  const [list] = edlsOf({
+    roll: { ...roll, clips: [day] },
+    reels: new Map(),
+    amfOf: () => null,
+  }).edls;
+  const text = edlText((list as NonNullable<typeof list>).edl);
+  expect(text).toContain('* EACH FIELD IS A FRAME, BOTTOM FIELD FIRST');
+  expect(text).not.toContain('M2 ');
+  const [event] = readEdl(text, made.rate).events;
+  expect(event?.sourceIn).toEqual(made.start);
+  expect(event?.sourceFrames).toBe(made.frames);
 });
 
 describe('what is no frame of the clip is none of the source', () => {

@@ -150,7 +150,7 @@ test('the plan says of each text where it is from', () => {
       ...item,
       text: 'frame',
       from: 'numbers of the files',
-      words: { kind: 'frame', start: 1001, digits: 4 },
+      words: { kind: 'frame', start: 1001, each: 1, digits: 4 },
     }),
   ]).toEqual([null, 'date "no date"', 'look "as recorded"', 'frame from 1001 on (numbers of the files)']);
 });

@@ -5,7 +5,7 @@ import { labelText, lastsAsLong, rateByClip, samplesByClip, startByClip } from '
 import type { ClipFacts } from '../../media/facts.ts';
 import { labelAtRate } from '../../media/time/off-speed.ts';
 import { formatRatio, knownRates, parseRate, ratio, timecodeBase } from '../../media/time/rate.ts';
-import { formatTimecode, framesPerDay, mayDrop, parseTimecode } from '../../media/time/timecode.ts';
+import { addFrames, formatTimecode, framesPerDay, mayDrop, parseTimecode } from '../../media/time/timecode.ts';
 import type { Timing } from '../../media/time/timing.ts';
 import { cadenceOf } from '../../profiles/outcome/cadence.ts';
 import { clipFacts } from '../support/facts.ts';
@@ -266,5 +266,79 @@ describe('no timecode', () => {
       timecode: '10:00:00:23',
     });
     expect(made(facts).timecode).toEqual({ frame: 864_023, base: 24, drop: false });
+  });
+});
+
+describe('a frame of each field', () => {
+  const split = { earlier: 'top' } as const;
+  // Digits by SMPTE ST 12-1, which gives both fields of a frame one number: at twice the base each has its own.
+  test.each([
+    ['30000/1001', '10:00:59;28', '60000/1001', '10:00:59;56'],
+    ['30000/1001', '00:01:00;02', '60000/1001', '00:01:00;04'],
+    ['30000/1001', '23:59:59:29', '60000/1001', '23:59:59:58'],
+    ['25', '01:02:03:24', '50', '01:02:03:48'],
+    ['24000/1001', '00:00:00:23', '48000/1001', '00:00:00:46'],
+  ])('%s from %s on: %s from %s on, twice as many, as long', (from, label, to, expected) => {
+    const clip = at(from, label);
+    const decided = made(clip, { split });
+    expect([formatRatio(decided.rate), decided.frames]).toEqual([to, 144]);
+    expect(formatTimecode(decided.timecode)).toBe(expected);
+    expect(decided.cadence).toMatchObject({ split, offSpeed: null, constant: null, timecodeFrom: 'file' });
+    expect(decided.notes.map(({ code }) => code)).toEqual(['fields-split']);
+    expect(startByClip(clip, decided.cadence, decided.rate)).toBe(expected);
+    expect(formatRatio(rateByClip(clip, decided.cadence) ?? ratio(1))).toBe(to);
+    const [num, den] = [decided.rate.num, decided.rate.den];
+    const lasts = (frames: number): boolean =>
+      lastsAsLong(clip, decided.cadence, {
+        ticks: frames * den,
+        timeBase: ratio(1, num),
+        rate: decided.rate,
+      });
+    expect([lasts(144), lasts(143), lasts(72)]).toEqual([true, false, false]);
+    expect(samplesByClip(clip, decided.cadence, 48_000, decided.rate)).toBe(
+      samplesByClip(clip, { constant: null }, 48_000, parseRate(from)),
+    );
+  });
+
+  test('the labels of a frame, halved, are the label that the camera gave it, over a dropped minute and a day', () => {
+    for (const label of ['00:00:59;20', '00:09:59;20', '23:59:59;20']) {
+      const clip = at('30000/1001', label);
+      const { timecode } = made(clip, { split });
+      const camera = clip.timecode as NonNullable<ClipFacts['timecode']>;
+      for (let frame = 0; frame < 72; frame += 1)
+        for (const field of [0, 1]) {
+          const shown = formatTimecode(addFrames(timecode, 2 * frame + field));
+          const half = String(Math.floor(Number(shown.slice(9)) / 2)).padStart(2, '0');
+          expect(`${shown.slice(0, 9)}${half}`).toBe(formatTimecode(addFrames(camera, frame)));
+        }
+    }
+  });
+
+  test('is a clip of that rate to the policies of the project', () => {
+    const slower = made(at('30000/1001', '01:00:00;00', { projectRate: film }), {
+      split,
+      rate: { off_speed: 'project-rate' },
+    });
+    expect(slower).toMatchObject({
+      rate: film,
+      frames: 144,
+      cadence: { offSpeed: { captured: { num: 60_000, den: 1001 }, slower: { num: 5, den: 2 } } },
+    });
+    expect(codesOf(made(at('25', '01:00:00:00', { projectRate: ratio(50) }), { split }))).toEqual([
+      'fields-split',
+    ]);
+  });
+
+  test('a start that nobody recorded is in labels of the deliverable', () => {
+    const stated = made(at('25', null, { timecode: '10:00:00:49' }), { split });
+    expect(formatTimecode(stated.timecode)).toBe('10:00:00:49');
+    expect(made(at('25', null, { timecodeMissing: 'zero' }), { split }).timecode).toMatchObject({
+      frame: 0,
+      base: 50,
+    });
+  });
+
+  test('of a rate whose double timecode does not count there is none', () => {
+    expect(codesOf(cadenceOf(at('100', '01:00:00:00'), { ...policy, split }))).toContain('rate-unsupported');
   });
 });

@@ -562,6 +562,19 @@ describe('what else a profile refuses', () => {
     expect(refusalsOf(review, facts)).toEqual([]);
   });
 
+  test.each([
+    ['planar', {}, { pixelFormat: 'yuv422p10le' }, []],
+    ['packed', {}, { pixelFormat: 'uyvy422' }, []],
+    ['of pixels that nobody computes again', {}, { pixelFormat: 'pal8' }, ['fields-not-split']],
+    ['of whole frames', {}, { fieldOrder: 'progressive' as const }, []],
+    ['of a rate whose double timecode does not count', {}, { rate: ratio(100) }, ['rate-unsupported']],
+  ])('fields to be split, %s', (_title, over, video, codes) => {
+    const facts = clipFacts({ timecode: null, video: { fieldOrder: 'top-first', ...video } });
+    const split = { ...review, timecode: { missing: 'zero' as const }, interlaced: 'split' as const, ...over };
+    expect(refusalsOf(split, facts)).toEqual(expect.arrayContaining(codes));
+    if (codes.length === 0) expect(refusalsOf(split, facts)).toEqual([]);
+  });
+
   test('raw sensor data, and a clip without a frame', () => {
     expect(refusalsOf(review, clipFacts({ video: { pixelFormat: 'bayer_rggb16le' } }))).toContain(
       'raw-not-developed',

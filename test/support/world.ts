@@ -94,7 +94,7 @@ export const outcome: Outcome = {
   packetBytes: null,
   keyFrameDistance: null,
   timecode: null,
-  cadence: { offSpeed: null, constant: null, timecodeFrom: 'file', timecodeField: null },
+  cadence: { offSpeed: null, constant: null, split: null, timecodeFrom: 'file', timecodeField: null },
   reel: null,
   audio: [],
   proof: {

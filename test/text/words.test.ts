@@ -28,7 +28,7 @@ describe('labels', () => {
     // Of a frame before the first, which no frame is: what a label that is late would show.
     [0, 4, -1, '9999'],
   ])('number %i of %i digits, %i frames on: %s', (start, digits, frame, number) => {
-    expect(wordsOf({ kind: 'frame', start, digits }, frame)).toBe(number);
+    expect(wordsOf({ kind: 'frame', start, each: 1, digits }, frame)).toBe(number);
   });
 
   test('a name is the same in every frame', () => {

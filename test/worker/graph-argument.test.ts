@@ -28,7 +28,7 @@ test('tiles of what the encoder is given lie beside watermarks, and those of the
   const plan = tilePlan({
     source: whole,
     framing: { scaled: whole, window: { left: 0, top: 0, ...whole }, covered: marks, inset: null },
-    fields: false,
+    fields: 'none',
     frames: 10,
     rgb: false,
     throughRgb: false,

@@ -1,6 +1,6 @@
 /** A whole frame of fields, computed again from coded frames in the deinterlacer's own whole numbers, for the spots of masters and for stills. Pure. */
 import { earlierField, type VideoFacts } from '../../media/facts.ts';
-import { deinterlaced, firstFrames } from '../../proof/encoder-input/deinterlace.ts';
+import { deinterlaced, waysMade } from '../../proof/encoder-input/deinterlace.ts';
 import { bandOf, layoutOf, type SamplePlane } from '../../proof/encoder-input/samples.ts';
 
 /** `frames`: `count` coded pictures, one behind the other, of which `at` is the one; that before it is there unless it is the first of the clip. Gives each way in which it may have been made. */
@@ -19,14 +19,17 @@ export function wholeOfFields(
     bandOf(layout, frames.subarray(index * size, (index + 1) * size), video, { from: 0, to: video.height }),
   );
   const now = pictures[at] as SamplePlane[];
-  // Behind the last frame the deinterlacer takes the last one again.
+  // Before the first frame and behind the last the deinterlacer takes that one again.
+  const before = isFirst ? now : (pictures[at - 1] as SamplePlane[]);
   const after = pictures[at + 1] ?? now;
-  return firstFrames(isFirst ? 0 : 1, earlier).map((first) => {
+  return waysMade(isFirst).map((end) => {
     const out = Buffer.alloc(size);
     let place = 0;
     for (const [component, plane] of now.entries()) {
       const { values } = deinterlaced({
-        before: isFirst ? first : (pictures[at - 1]?.[component] as SamplePlane),
+        end,
+        of: 'earlier',
+        before: before[component] as SamplePlane,
         now: plane,
         after: after[component] as SamplePlane,
         earlier,
