@@ -89,7 +89,7 @@ function recordedOf(facts: ClipFacts, { place }: Clip, roll: string): DayRecorde
     ...uprightSize(video),
     codec: video.codec,
     createdAt: facts.createdAt,
-    audio,
+    audio: audio.filter(({ recording }) => recording === undefined),
     soundFile: place.kind === 'sequence' ? (place.sound?.file ?? null) : null,
     metadata: facts.metadata,
   };

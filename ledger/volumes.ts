@@ -190,7 +190,14 @@ export function portableJob(job: Job, mounts: readonly Mount[]): Job {
     if (found === null) throw new RangeError(`${path} lies in no volume`);
     return found;
   };
-  return { ...job, rollFolder: named(job.rollFolder), deliveryFolder: named(job.deliveryFolder) };
+  return {
+    ...job,
+    rollFolder: named(job.rollFolder),
+    deliveryFolder: named(job.deliveryFolder),
+    ...(job.soundRolls === undefined
+      ? {}
+      : { soundRolls: job.soundRolls.map((one) => ({ ...one, folder: named(one.folder) })) }),
+  };
 }
 
 /** The job with the paths of this machine. `mounts` null: a farm without volumes, whose machines have equal paths. */
@@ -198,13 +205,23 @@ export function localJob(
   job: Job,
   mounts: readonly Mount[] | null,
 ): { readonly job: Job } | { readonly finding: Finding } {
-  if (mounts === null && !isVolumePath(job.rollFolder) && !isVolumePath(job.deliveryFolder)) return { job };
-  const rollFolder = fromVolume(mounts ?? [], job.rollFolder);
-  const deliveryFolder = fromVolume(mounts ?? [], job.deliveryFolder);
-  if (typeof rollFolder !== 'string') return { finding: rollFolder };
-  return typeof deliveryFolder === 'string'
-    ? { job: { ...job, rollFolder, deliveryFolder } }
-    : { finding: deliveryFolder };
+  const { rollFolder, deliveryFolder, soundRolls = [] } = job;
+  const folders = [rollFolder, deliveryFolder, ...soundRolls.map(({ folder }) => folder)];
+  if (mounts === null && !folders.some(isVolumePath)) return { job };
+  const here = folders.map((folder) => fromVolume(mounts ?? [], folder));
+  const lacking = here.find((one) => typeof one !== 'string');
+  if (lacking !== undefined) return { finding: lacking };
+  const [roll, delivery, ...sounds] = here as string[];
+  return {
+    job: {
+      ...job,
+      rollFolder: roll as string,
+      deliveryFolder: delivery as string,
+      ...(job.soundRolls === undefined
+        ? {}
+        : { soundRolls: soundRolls.map((one, index) => ({ ...one, folder: sounds[index] as string })) }),
+    },
+  };
 }
 
 /** Names a place whoever mounts it wherever: its volume's id and the path below; null: it lies in none. */

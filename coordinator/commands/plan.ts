@@ -32,6 +32,7 @@ import {
 import { prepare, toolsOf } from '../roll/prepare.ts';
 import { collisionsOf, findingsAsked, findRolls, rollsAsked } from '../roll/rolls.ts';
 import { settingsOfDay } from '../roll/shared-names.ts';
+import { addProductionSound, soundRollsByName } from '../roll/production-sound.ts';
 import { isSoundRoll, layBesideClips } from '../roll/sound-rolls.ts';
 import { freshReservation, roomOn } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
@@ -117,13 +118,27 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     reservation: freshReservation(folders.delivery),
     // What breaks is among the findings; there is no log to write it to.
     log: () => undefined,
+    maybeSoundRolls: await soundRollsByName(rolls, prepared, signal),
+    heardTogether: new Map(),
   };
   try {
     const { freeBytes, freeFiles } = await roomOn(folders.delivery);
     const reported = notAsked.length === 0 ? [...ofDay] : findingsAsked(ofDay, asked);
     const plans: (Awaited<ReturnType<typeof planRoll>> & { readonly known: KnownRoll })[] = [];
+    const probed: { readonly known: KnownRoll; readonly isClear: boolean }[] = [];
     for (const roll of asked) {
       const known = unknownRoll(roll, folders);
+      let isClear = false;
+      await unlessBroken(known, context, async () => {
+        known.intake = await verifyRoll(roll, context);
+        isClear = await probeRoll(known, context);
+      });
+      signal.throwIfAborted();
+      probed.push({ known, isClear });
+    }
+    // What clips carry of sound rolls is known once all are read.
+    const day = probed.map(({ known }) => known);
+    for (const { known, isClear } of probed) {
       let plan: Awaited<ReturnType<typeof planRoll>> = {
         jobs: [],
         done: 0,
@@ -132,8 +147,9 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         volumes: [],
       };
       await unlessBroken(known, context, async () => {
-        known.intake = await verifyRoll(roll, context);
-        if (await probeRoll(known, context)) plan = await planRoll(known, context, false);
+        if (!isClear) return;
+        await addProductionSound(known, day, context);
+        plan = await planRoll(known, context, false);
       });
       signal.throwIfAborted();
       plans.push({ ...plan, known });

@@ -112,7 +112,11 @@ export function farmClasses(request: FarmRequest): Classes {
         const queue = queueOf(one);
         const job = portable(one);
         const { source, toolchain, decoders } = needOf(job);
-        const rolls = new Set([...(postings.get(queue)?.rolls ?? []), job.rollFolder]);
+        const rolls = new Set([
+          ...(postings.get(queue)?.rolls ?? []),
+          job.rollFolder,
+          ...(job.soundRolls ?? []).map(({ folder }) => folder),
+        ]);
         postings.set(queue, {
           version: 0,
           queue,

@@ -33,6 +33,7 @@ import {
   unlessBroken,
   verifyRoll,
 } from '../roll/know.ts';
+import { addProductionSound, asksProductionSound } from '../roll/production-sound.ts';
 import { isSoundRoll, layBesideClips } from '../roll/sound-rolls.ts';
 import { keepTransforms } from '../settings/keep.ts';
 import { count } from '../show/words.ts';
@@ -58,6 +59,8 @@ export interface NightContext extends RollContext {
   readonly notAsked: readonly string[];
   /** That all rolls of the night are surveyed, or will not be. */
   readonly surveys: Surveys;
+  /** The same of those that may be sound rolls: what clips carry of them is known before anything is made. */
+  readonly soundSurveys: Surveys;
   make(roll: string, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
@@ -82,12 +85,17 @@ export async function nightOfRoll(
       if (!(await probeRoll(known, context))) return;
     } finally {
       context.surveys.end();
+      if (context.maybeSoundRolls.includes(roll.name)) context.soundSurveys.end();
     }
     if (isSoundRoll(known)) {
       await context.surveys.ended;
       await layBesideClips(known, context.known, context);
       context.say(`${printable(roll.name)}: ${count(known.recordings.length, 'recording')} of sound`);
       return;
+    }
+    if (asksProductionSound(context)) {
+      await context.soundSurveys.ended;
+      await addProductionSound(known, context.known, context);
     }
     const profiles = context.profiles.map(({ profile }) => profile.name);
     const links = [

@@ -45,6 +45,7 @@ import { type NightContext, nightOfRoll } from './roll.ts';
 import { openRun, type RunState } from './run-state.ts';
 import { endRunning, writeRunning } from './running.ts';
 import { type Sweeping, startSweeping } from './sweeping.ts';
+import { soundRollsByName } from '../roll/production-sound.ts';
 import { surveysOf } from './surveys.ts';
 import { openTarget } from './target.ts';
 import { type TargetCondition, targetCondition } from './target-condition.ts';
@@ -124,6 +125,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     const names = found.rolls.map((roll) => roll.name);
     for (const item of await beginMorning(morning, names)) run.note(item);
     const known: KnownRoll[] = [];
+    const maybeSoundRolls = await soundRollsByName(found.rolls, prepared, run.signal);
     const rolls = await allRolls(
       found.asked,
       {
@@ -132,6 +134,9 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         runProgress,
         known,
         surveys: surveysOf(found.asked.length),
+        maybeSoundRolls,
+        soundSurveys: surveysOf(found.asked.filter(({ name }) => maybeSoundRolls.includes(name)).length),
+        heardTogether: new Map(),
         notAsked: found.rolls.filter((roll) => !found.asked.includes(roll)).map(({ name }) => name),
         say: ui.say,
         collisions: collisionsOf(found.rolls, request.folders),
@@ -361,17 +366,26 @@ async function allRolls(
   context: NightContext,
   ui: NightUi,
 ): Promise<RollResult[]> {
+  // What clips carry of sound rolls is asked before they are made: those are read first.
+  const isSound = ({ roll }: { readonly roll: DiscoveredRoll }): boolean =>
+    context.maybeSoundRolls.includes(roll.name);
+  const inOrder = rolls
+    .map((roll, index) => ({ roll, index }))
+    .sort((one, other) => Number(isSound(other)) - Number(isSound(one)));
   const settled = await Promise.allSettled(
-    rolls.map(async (roll, index) => {
+    inOrder.map(async ({ roll, index }) => {
       const outcome = await nightOfRoll(roll, index, context);
       ui.say(
         `${outcome.roll}: ${outcome.verdict === 'ready' ? readyText(outcome.copies) : `held, ${count(outcome.findings.filter(blocks).length, 'finding')}`}`,
       );
-      return outcome;
+      return { index, outcome };
     }),
   );
-  return settled.map((result) => {
-    if (result.status === 'rejected') throw result.reason;
-    return result.value;
-  });
+  return settled
+    .map((result) => {
+      if (result.status === 'rejected') throw result.reason;
+      return result.value;
+    })
+    .sort((one, other) => one.index - other.index)
+    .map(({ outcome }) => outcome);
 }
