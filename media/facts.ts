@@ -116,23 +116,35 @@ export const recordedSchema = z.object({
     .array(z.int().positive())
     .min(1)
     .describe('Which channels of the file, from 1, in the order of the track'),
-  form: z.enum(recordingForms).describe('mix: what the recordist mixed; track: one channel as it was recorded'),
-  name: z.string().nullable().describe('Of the track: scene, take and name, as the recorder says; null: it says none'),
+  form: z
+    .enum(recordingForms)
+    .describe('mix: what the recordist mixed; track: one channel as it was recorded'),
+  name: z
+    .string()
+    .nullable()
+    .describe('Of the track: scene, take and name, as the recorder says; null: it says none'),
   scene: z.string().nullable().describe('As the recorder says; null: it does not'),
   take: z.string().nullable().describe('As the recorder says; null: it does not'),
   laidBy: z
     .enum(laidByForms)
-    .describe("content: by what it and the clip's own audio heard; timecode: by its time and the clip's timecode alone"),
+    .describe(
+      "content: by what it and the clip's own audio heard; timecode: by its time and the clip's timecode alone",
+    ),
   startSamples: z
     .int()
-    .describe('Samples of the recording from the first frame of the clip to its own first sample; negative: it began before the clip'),
+    .describe(
+      'Samples of the recording from the first frame of the clip to its own first sample; negative: it began before the clip',
+    ),
   driftMillionths: z
     .number()
     .describe(
       "By how many millionths it has more samples than the clip's clock, which are taken out; 0: every sample is carried as it was recorded",
     ),
   from: z.int().nonnegative().describe('First sample of the file that lies beside the clip'),
-  sinceRate: z.int().positive().describe('How many of the samples in which its time since midnight is counted are a second'),
+  sinceRate: z
+    .int()
+    .positive()
+    .describe('How many of the samples in which its time since midnight is counted are a second'),
 });
 export type RecordedTrack = z.infer<typeof recordedSchema>;
 
@@ -236,7 +248,9 @@ export const clipFactsSchema = z.object({
   video: videoFactsSchema.describe('The picture'),
   audio: z
     .array(audioFactsSchema)
-    .describe('Its audio tracks, in order, and behind them those of a recording that a profile of it asks for'),
+    .describe(
+      'Its audio tracks, in order, and behind them those of a recording that a profile of it asks for',
+    ),
   timecode: timecodeSchema.nullable().describe('Of the first frame; null: there is none'),
   timecodeFrom: z
     .string()

@@ -133,7 +133,13 @@ const audioRate: Rule = ({ audio }) => {
 const production: Rule = ({ video, audio }) =>
   audio.production_sound === undefined || !traitsOf(video).lossless
     ? []
-    : [no(['audio', 'production_sound'], `with ${codecName(video)}, which keeps the clip as it is`, 'another codec, or none')];
+    : [
+        no(
+          ['audio', 'production_sound'],
+          `with ${codecName(video)}, which keeps the clip as it is`,
+          'another codec, or none',
+        ),
+      ];
 
 /** Fields that a lossless codec leaves no choice, since anything else would change a sample; their values are for such a codec alone. */
 const keeping: readonly [

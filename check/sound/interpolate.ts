@@ -53,7 +53,7 @@ export function interpolated(
     const place = (at - whole) * PLACES;
     const row = Math.floor(place);
     const rest = place - row;
-    const [near, next] = [row * TAPS, (Math.min(row + 1, PLACES)) * TAPS];
+    const [near, next] = [row * TAPS, Math.min(row + 1, PLACES) * TAPS];
     let sum = 0;
     for (let tap = 0; tap < TAPS; tap += 1) {
       const sample = samples[whole - (REACH - 1) + tap] ?? 0;

@@ -9,7 +9,7 @@ import { fsPath } from '../../files/names.ts';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { AudioFacts, ClipFacts, RecordedTrack } from '../../media/facts.ts';
 import { interpolated, REACH } from './interpolate.ts';
-import { liesInPlace } from './place.ts';
+import { liesInPlace, liesNear } from './place.ts';
 import { type WaveForm, waveForm } from './wave.ts';
 
 export interface RecordingRequest {
@@ -24,6 +24,8 @@ export interface RecordingRequest {
 /** Samples that are given at a time. */
 const AT_ONCE = 1 << 15;
 const FULL = 2 ** 31;
+/** What both heard is looked for two seconds around where their times put it; another take lies farther away. */
+const MOST_APART_SECONDS = 3;
 
 /** Gives the samples of the track as signed 32-bit words, little-endian; null: they were given whole. Throws what reading throws. */
 export async function hearRecording(
@@ -54,7 +56,7 @@ export async function hearRecording(
         `begins ${recording.startSamples} samples behind the first frame`,
         recording.laidBy === 'timecode'
           ? `where ${form.since} samples since midnight lie against its timecode`
-          : 'a place that its start and the clocks of both give',
+          : `within ${MOST_APART_SECONDS} s of where ${form.since} samples since midnight lie against its timecode`,
       );
     const given = await give({ handle, form, track, recording }, take);
     return given === track.samples
@@ -70,13 +72,17 @@ function isPlaced(form: WaveForm, { track, recording, facts }: RecordingRequest)
   const { startSamples, driftMillionths, from, sinceRate, laidBy } = recording;
   const begins = Math.max(0, startSamples) / (1 + driftMillionths / 1e6);
   if (from !== Math.max(0, -startSamples) || Math.abs(track.startOffset - begins) > 0.5) return false;
-  const picture = Math.ceil((facts.video.frames * facts.video.rate.den * form.sampleRate) / facts.video.rate.num);
+  const picture = Math.ceil(
+    (facts.video.frames * facts.video.rate.den * form.sampleRate) / facts.video.rate.num,
+  );
   if (track.startOffset + track.samples > picture) return false;
-  if (laidBy === 'content') return true;
-  if (driftMillionths !== 0 || form.since === null) return false;
+  if (form.since === null) return false;
   // Counted in other samples than those of the file it falls between two of these.
   const top = form.since * BigInt(form.sampleRate);
   const below = top / BigInt(sinceRate);
+  if (laidBy === 'content')
+    return liesNear({ startSamples, seconds: MOST_APART_SECONDS, sampleRate: form.sampleRate }, below, facts);
+  if (driftMillionths !== 0) return false;
   const place = { startOffset: startSamples, samples: form.samples, sampleRate: form.sampleRate };
   return [below, ...(top % BigInt(sinceRate) === 0n ? [] : [below + 1n])].some((since) =>
     liesInPlace(place, { since }, facts),

@@ -15,6 +15,7 @@ import { cadenceOfRoll } from '../plan/cadence.ts';
 import { madeOfPlan } from '../plan/made.ts';
 import { shownOfRoll } from '../plan/shown.ts';
 import { shapesOfRoll } from '../plan/shapes.ts';
+import { soundOfRoll } from '../plan/sound.ts';
 import { writtenOfRoll } from '../plan/written.ts';
 import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
@@ -198,6 +199,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       shown: shownOfRoll(ofRoll),
       shapes: shapesOfRoll(ofRoll),
       cadence: cadenceOfRoll(ofRoll),
+      sound: soundOfRoll(ofRoll),
       written: writtenOfRoll(ofRoll),
       sketchBytes: sumOf(ofRoll, ({ job }) =>
         job.deliverables.reduce(

@@ -154,7 +154,9 @@ function planRoll(request: PlanRequest, roll: RollToPlan): RollPlan {
       if (facts === null || !wanted.some((item) => item.clip === clip)) return [];
       const items = byClip.get(clip) ?? [];
       const stills = stillsToMake(request, roll, entry, notes);
-      return items.length === 0 && stills === null ? [] : [
+      return items.length === 0 && stills === null
+        ? []
+        : [
             {
               ...{ clip, facts, items, stills },
               soundRolls: items.some(carriesRecording) ? (entry.soundRolls ?? []) : [],

@@ -94,8 +94,7 @@ export function carriedOf(request: CarriedRequest): AudioFacts[] {
   const inPicture =
     (BigInt(frames) * BigInt(rate.den) * BigInt(sampleRate) + BigInt(rate.num) - 1n) / BigInt(rate.num);
   const left = recording.samples - from;
-  const there =
-    left <= 0 ? 0 : Number((BigInt(left - 1) * BigInt(TENTHS)) / BigInt(TENTHS + drift)) + 1;
+  const there = left <= 0 ? 0 : Number((BigInt(left - 1) * BigInt(TENTHS)) / BigInt(TENTHS + drift)) + 1;
   const samples = Math.min(there, Number(inPicture) - startOffset);
   if (samples <= 0) return [];
   const trackOf =
