@@ -4,6 +4,7 @@ const areas = [
   ['roll', 'The roll and its copies', 'Found at intake, before anything is queued.'],
   ['clip', 'The clip', 'Found at the survey, when every clip is measured.'],
   ['profile', 'The profile', 'Found before anything runs, or when a clip does not fit what a profile asks.'],
+  ['sound', 'Production sound', 'What proxies carry of the recordings of the day, where their profile asks for it.'],
   [
     'raw',
     'Raw clips',

@@ -6,7 +6,7 @@ export const soundCodes = {
     weight: 'hold',
     title: 'a clip is to carry production sound, and a sound roll of the day is not verified',
     remedy:
-      'Follow what is said of the sound roll, and run again; after `--roll` name the sound roll as well. If tonight must do without it, run with a profile that carries no production sound: another night can replace its proxies with --replace.',
+      'Do what is said of the sound roll, and run again. With --roll, name the sound roll as well. If it cannot wait, run with a profile that carries no production sound, and make the others later.',
   },
   'production-sound-none': {
     weight: 'note',
@@ -24,7 +24,7 @@ export const soundCodes = {
     weight: 'note',
     title: 'of several recordings that ran with a clip one is carried',
     remedy:
-      'Take the others from the sound roll: `recordings` in its roll.json has where each of them lies. Wild tracks are never carried.',
+      'Let the editor know: the others are in the sound roll, and `recordings` in its roll.json has where each of them lies. Wild tracks are never carried.',
   },
   'production-mix-unnamed': {
     weight: 'note',
