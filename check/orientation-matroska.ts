@@ -108,7 +108,11 @@ async function tracksOf(file: FileHandle, bytes: number): Promise<Buffer | null>
 }
 
 /** null: the file says nothing that is read here. */
-export async function matroskaShape(file: FileHandle, bytes: number, stream: number): Promise<MatroskaShape | null> {
+export async function matroskaShape(
+  file: FileHandle,
+  bytes: number,
+  stream: number,
+): Promise<MatroskaShape | null> {
   try {
     const tracks = await tracksOf(file, bytes);
     return tracks === null ? null : shapeInTracks(tracks, stream);

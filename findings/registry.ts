@@ -18,6 +18,7 @@ import { provenanceCodes } from './codes/provenance.ts';
 import { rawCodes } from './codes/raw.ts';
 import { rollCodes } from './codes/roll.ts';
 import { settingsCodes } from './codes/settings.ts';
+import { soundCodes } from './codes/sound.ts';
 import { proofCodes } from './codes/proof.ts';
 import type { CodeEntry } from './entry.ts';
 
@@ -26,6 +27,7 @@ export const codesByArea = {
   roll: rollCodes,
   clip: clipCodes,
   profile: profileCodes,
+  sound: soundCodes,
   raw: rawCodes,
   colour: colourCodes,
   deliverable: deliverableCodes,
@@ -44,6 +46,7 @@ export const registry = {
   ...rollCodes,
   ...clipCodes,
   ...profileCodes,
+  ...soundCodes,
   ...rawCodes,
   ...colourCodes,
   ...deliverableCodes,

@@ -2,6 +2,7 @@
  * The log of a day as a table of comma-separated values (RFC 4180): UTF-8, lines that end in CR LF, a line of names first. No cell begins with a character
  * that a spreadsheet takes for a formula. Columns: docs/handover.md. Pure.
  */
+import { productionText } from '../profiles/outcome/production.ts';
 import { printable } from '../files/names.ts';
 import { formatRatio, type Rate } from '../media/time/rate.ts';
 import { formatTimecode, type Timecode } from '../media/time/timecode.ts';
@@ -115,6 +116,11 @@ const columnsOf = ({ amf }: LogNotes): readonly Column[] => [
     name: 'sound_start',
     says: 'Where each begins against the first frame of the clip, in its samples, by what both heard where they were compared',
     of: ({ sounds }) => sounds.map((sound) => startText(startOfSound(sound))).join('; '),
+  },
+  {
+    name: 'production_sound',
+    says: 'What of a recording is carried by what is cut, by what it was laid, and what of it is silent; empty: nothing',
+    of: (_, cut) => (cut?.production == null ? '' : productionText(cut.production)),
   },
   {
     name: 'recorded_at',

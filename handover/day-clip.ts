@@ -6,6 +6,7 @@ import type { RollVerdict } from '../ledger/roll.ts';
 import { uprightSize, type ClipFacts } from '../media/facts.ts';
 import { divideRatios } from '../media/time/rate.ts';
 import { isMasterOutcome } from '../profiles/outcome/any.ts';
+import { productionOf } from '../profiles/outcome/production.ts';
 import { reelOfSource } from '../profiles/outcome/reel.ts';
 import { wayText } from '../profiles/shown/words.ts';
 import type { DayClip, DayDeliverable, DayFile, DayRecorded, DayStill, DeliverableUse } from './day.ts';
@@ -89,7 +90,7 @@ function recordedOf(facts: ClipFacts, { place }: Clip, roll: string): DayRecorde
     ...uprightSize(video),
     codec: video.codec,
     createdAt: facts.createdAt,
-    audio,
+    audio: audio.filter(({ recording }) => recording === undefined),
     soundFile: place.kind === 'sequence' ? (place.sound?.file ?? null) : null,
     metadata: facts.metadata,
   };
@@ -158,6 +159,7 @@ function deliverableOf(
         ? null
         : { median: luma.median, worst: luma.worst, frame: luma.frame, timecode: luma.timecode },
     audioTracks: isFrames ? 0 : outcome.audio.length,
+    production: isFrames ? null : productionOf(outcome.audio),
     shownBy: isFrames ? null : outcome.shown,
   };
 }

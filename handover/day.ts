@@ -3,6 +3,7 @@
  * disk alone (read-day.ts) and is never written down: the records stay the one truth. Paths are relative to the day's folder, `/` between parts.
  * `null` means that nobody says it.
  */
+import type { Production } from '../profiles/outcome/production.ts';
 import type { Finding } from '../findings/finding.ts';
 import type { AppliedSettings } from '../ledger/applied-settings.ts';
 import type { ClipPlace } from '../ledger/clip.ts';
@@ -187,6 +188,8 @@ export interface DayDeliverable {
     readonly timecode: string | null;
   } | null;
   readonly audioTracks: number;
+  /** What it carries of a recording; null: nothing. */
+  readonly production: Production | null;
   /** The colour way that its pictures go; null: they stay as recorded, or it is a master. */
   readonly shownBy: Shown | null;
 }

@@ -29,7 +29,8 @@ function partOf(value: unknown): Part {
 /** The ticket of a job, and the parts that it names. Pure. */
 export function partsOf(job: Job): { readonly ticket: Ticket; readonly parts: readonly Part[] } {
   const { clip, facts, source, deliverables, stills } = job;
-  const known = partOf({ clip, facts, source });
+  const soundRolls = job.soundRolls?.map(({ folder: _, ...rest }) => rest);
+  const known = partOf({ clip, facts, source, soundRolls });
   const profiles = deliverables.map(({ profile }) => partOf(profile));
   const work = partOf({
     deliverables: deliverables.map((one, index) => ({ ...one, profile: profiles[index]?.id })),
@@ -95,6 +96,8 @@ const factsPartSchema = z.object({
   clip: z.unknown(),
   facts: z.unknown(),
   source: z.unknown().optional(),
+  /** Without their folders, which the ticket has as this machine finds them. */
+  soundRolls: z.array(z.looseObject({})).optional(),
 });
 const workPartSchema = z.object({
   deliverables: z.array(z.looseObject({ profile: partIdSchema })),
@@ -122,9 +125,17 @@ export async function readJob(
     if ('finding' in profile) return trouble(profile.finding);
     deliverables.push({ ...one, profile: profile.part });
   }
-  const { facts: _, work: __, ...rest } = ticket;
+  const { facts: _, work: __, soundFolders = [], ...rest } = ticket;
+  const soundRolls = known.part.soundRolls?.map((one, index) => ({ ...one, folder: soundFolders[index] }));
   const stills = work.part.stills === undefined ? {} : { stills: work.part.stills };
-  const parsed = jobSchema.safeParse({ ...rest, ...known.part, version: 0, deliverables, ...stills });
+  const parsed = jobSchema.safeParse({
+    ...rest,
+    ...known.part,
+    soundRolls,
+    version: 0,
+    deliverables,
+    ...stills,
+  });
   if (parsed.success) return { job: parsed.data };
   const [issue] = parsed.error.issues;
   return trouble(

@@ -59,6 +59,20 @@ export function workOf(profile: AnyProfile, profileHash: string, outcome: AnyOut
 export const isMasterWork = (work: Work): work is MasterWork => work.kind === 'frames';
 export const isMovieMasterWork = (work: Work): work is MovieMasterWork => work.kind === 'movie-master';
 
+/** A sound roll that the job reads, as it was verified. */
+const soundRollSchema = z.object({
+  roll: z.string(),
+  /** Absolute, opened read-only. */
+  folder: z.string(),
+  /** Those of its files that are read. */
+  files: z.array(z.object({ path: z.string(), bytes: z.int().nonnegative() })).min(1),
+  /** Of these, as that of a clip. */
+  contentDigest: z.string(),
+  /** As that of the clip's files. */
+  source: z.string(),
+});
+export type SoundRollOfJob = z.infer<typeof soundRollSchema>;
+
 export const jobSchema = z
   .looseObject({
     version: z.literal(0),
@@ -75,6 +89,8 @@ export const jobSchema = z
     facts: clipFactsSchema,
     /** What the system said of the clip's files when verification had read them (files/seen.ts, `seenDigest`); absent: sizes alone are known. */
     source: z.string().optional(),
+    /** Sound rolls that the facts take tracks from; absent: none. */
+    soundRolls: z.array(soundRollSchema).optional(),
     /** Frames [start, start + count) of the clip. */
     span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
     deliverables: z.array(workSchema),

@@ -33,6 +33,7 @@ export const recordingSchema = z.object({
     .describe('One file, or one a track, in the order of the tracks; relative to the roll'),
   sampleRate: z.int().positive().describe('Samples a second'),
   bits: z.int().positive().describe('Of a sample, as it is stored'),
+  coding: z.enum(['integer', 'float']).optional().describe('What its samples are; older records lack it'),
   channels: z.int().positive().describe('Of all its files together'),
   samples: z.int().nonnegative().describe('Of each channel'),
   since: z
@@ -53,6 +54,15 @@ export const recordingSchema = z.object({
       z.object({
         channel: z.int().positive().describe('From 1, over all files'),
         name: z.string().nullable().describe('As the recorder names it; null: it does not'),
+        file: z
+          .string()
+          .optional()
+          .describe('The file that it is in, relative to the roll; older records lack it'),
+        inFile: z
+          .int()
+          .positive()
+          .optional()
+          .describe('Which channel of that file, from 1; older records lack it'),
       }),
     )
     .describe('Every channel'),

@@ -21,6 +21,8 @@ export const ticketSchema = z.looseObject({
   /** Folder <delivery>/<day>/<roll>, likewise. Its parts lie there. */
   deliveryFolder: z.string(),
   clip: z.object({ id: z.string(), name: z.string() }),
+  /** Folders of the sound rolls that the clip's facts take tracks from, likewise, in the order of that part; absent: none. */
+  soundFolders: z.array(z.string()).optional(),
   /** Frames [start, start + count) of the clip. */
   span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
   /** Part: the clip, and what is known of it. */
@@ -54,6 +56,7 @@ export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
   return {
     ...{ version: 1, night, run, day, roll, rollFolder, deliveryFolder },
     ...{ clip: { id: clip.id, name: clip.name }, span, facts, work, toolchain },
+    ...(job.soundRolls === undefined ? {} : { soundFolders: job.soundRolls.map(({ folder }) => folder) }),
     ...(job.witnesses === undefined ? {} : { witnesses: job.witnesses }),
     ...(job.sole === undefined ? {} : { sole: job.sole }),
   };

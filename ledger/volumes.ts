@@ -192,11 +192,13 @@ export function portablePath(path: string, mounts: readonly Mount[]): string {
 
 /** A job as every machine understands it. Its folders lie in volumes. Throws RangeError when they do not. */
 export function portableTicket(ticket: Ticket, mounts: readonly Mount[]): Ticket {
-  const { rollFolder, deliveryFolder } = ticket;
+  const { rollFolder, deliveryFolder, soundFolders } = ticket;
+  const named = (path: string): string => portablePath(path, mounts);
   return {
     ...ticket,
-    rollFolder: portablePath(rollFolder, mounts),
-    deliveryFolder: portablePath(deliveryFolder, mounts),
+    rollFolder: named(rollFolder),
+    deliveryFolder: named(deliveryFolder),
+    ...(soundFolders === undefined ? {} : { soundFolders: soundFolders.map(named) }),
   };
 }
 
@@ -205,14 +207,21 @@ export function localTicket(
   ticket: Ticket,
   mounts: readonly Mount[] | null,
 ): { readonly ticket: Ticket } | { readonly finding: Finding } {
-  if (mounts === null && !isVolumePath(ticket.rollFolder) && !isVolumePath(ticket.deliveryFolder))
-    return { ticket };
-  const rollFolder = fromVolume(mounts ?? [], ticket.rollFolder);
-  const deliveryFolder = fromVolume(mounts ?? [], ticket.deliveryFolder);
-  if (typeof rollFolder !== 'string') return { finding: rollFolder };
-  return typeof deliveryFolder === 'string'
-    ? { ticket: { ...ticket, rollFolder, deliveryFolder } }
-    : { finding: deliveryFolder };
+  const { rollFolder, deliveryFolder, soundFolders = [] } = ticket;
+  const folders = [rollFolder, deliveryFolder, ...soundFolders];
+  if (mounts === null && !folders.some(isVolumePath)) return { ticket };
+  const here = folders.map((folder) => fromVolume(mounts ?? [], folder));
+  const lacking = here.find((one) => typeof one !== 'string');
+  if (lacking !== undefined) return { finding: lacking };
+  const [roll, delivery, ...sounds] = here as string[];
+  return {
+    ticket: {
+      ...ticket,
+      rollFolder: roll as string,
+      deliveryFolder: delivery as string,
+      ...(ticket.soundFolders === undefined ? {} : { soundFolders: sounds }),
+    },
+  };
 }
 
 /** Names a place whoever mounts it wherever: its volume's id and the path below; null: it lies in none. */

@@ -104,11 +104,60 @@ export const besideSchema = z.object({
     ),
 });
 
+/** What a deliverable may carry of a recording. */
+export const recordingForms = ['mix', 'track'] as const;
+/** By what a recording was laid beside a clip. */
+export const laidByForms = ['content', 'timecode'] as const;
+export const recordedSchema = z.object({
+  roll: z.string().describe('The sound roll'),
+  file: z.string().describe('The file, relative to that roll, / between parts'),
+  checksum: z.string().describe('Of the file as it was verified, `algorithm:checksum`'),
+  channels: z
+    .array(z.int().positive())
+    .min(1)
+    .describe('Which channels of the file, from 1, in the order of the track'),
+  form: z
+    .enum(recordingForms)
+    .describe('mix: what the recordist mixed; track: one channel as it was recorded'),
+  name: z
+    .string()
+    .nullable()
+    .describe('Of the track: scene, take and name, as the recorder says; null: it says none'),
+  scene: z.string().nullable().describe('As the recorder says; null: it does not'),
+  take: z.string().nullable().describe('As the recorder says; null: it does not'),
+  laidBy: z
+    .enum(laidByForms)
+    .describe(
+      "content: by what it and the clip's own audio heard; timecode: by its time and the clip's timecode alone",
+    ),
+  startSamples: z
+    .int()
+    .describe(
+      'Samples of the recording from the first frame of the clip to its own first sample; negative: it began before the clip',
+    ),
+  driftMillionths: z
+    .number()
+    .describe(
+      "By how many millionths it has more samples than the clip's clock, which are taken out; 0: every sample is carried as it was recorded",
+    ),
+  from: z.int().nonnegative().describe('First sample of the file that lies beside the clip'),
+  sinceRate: z
+    .int()
+    .positive()
+    .describe('How many of the samples in which its time since midnight is counted are a second'),
+});
+export type RecordedTrack = z.infer<typeof recordedSchema>;
+
 export const audioFactsSchema = z.object({
   streamIndex: z.int().nonnegative().describe('Number of the stream in the file'),
   beside: besideSchema
     .optional()
     .describe('The sound file beside frames that the track lies in; absent: the clip itself has it'),
+  recording: recordedSchema
+    .optional()
+    .describe(
+      'Of a track of production sound: the recording of a sound roll that it is taken from, as far as it lies beside the clip; absent: the audio of the clip',
+    ),
   pieces: z
     .array(
       z.object({
@@ -197,7 +246,11 @@ export const clipFactsSchema = z.object({
   kind: z.enum(['movie', 'sequence']).describe('movie or sequence'),
   container: z.string().describe("ffprobe's format name, or the still format of a sequence"),
   video: videoFactsSchema.describe('The picture'),
-  audio: z.array(audioFactsSchema).describe('Its audio tracks, in order'),
+  audio: z
+    .array(audioFactsSchema)
+    .describe(
+      'Its audio tracks, in order, and behind them those of a recording that a profile of it asks for',
+    ),
   timecode: timecodeSchema.nullable().describe('Of the first frame; null: there is none'),
   timecodeFrom: z
     .string()

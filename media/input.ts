@@ -7,6 +7,7 @@ import { tmpdir } from 'node:os';
 import { extname, join, resolve } from 'node:path';
 import { fsPath, hasRawBytes } from '../files/names.ts';
 import type { AudioFacts, ClipFacts, PartFacts } from './facts.ts';
+import { recordingFiles } from './recorded.ts';
 import { type Rate, formatRatio } from './time/rate.ts';
 
 /** Paths are relative to the roll, `/` between parts, without loss (see names.ts). */
@@ -216,21 +217,23 @@ export async function openSoundFile(rollFolder: string, file: string): Promise<O
   return { args: guarded('wav', [], join(folder, 'sound.wav')), path: fsPath(path), dispose };
 }
 
+/** What the audio of a clip is read from. */
+export interface AudioPlaces {
+  readonly rollFolder: string;
+  readonly place: InputPlace;
+  readonly facts: ClipFacts;
+  /** Of each sound roll that a track is taken from. */
+  readonly soundRolls: readonly { readonly roll: string; readonly folder: string }[];
+}
+
 /**
- * Inputs that audio is read from besides the clip: the sound file beside its frames, or each part of a spanned clip whose audio does not run on. Throws
- * what openClip throws.
+ * Inputs that audio is read from besides the clip: the sound file beside its frames, or each part of a spanned clip whose audio does not run on; and
+ * behind these, files of sound rolls. Throws what openClip throws.
  */
-export async function openAudioBeside(
-  rollFolder: string,
-  place: InputPlace,
-  { audio }: Pick<ClipFacts, 'audio'>,
-): Promise<OpenedInput[]> {
-  if (place.kind === 'sequence' && place.sound !== undefined)
-    return [await openSoundFile(rollFolder, place.sound.file)];
+export async function openAudioBeside(places: AudioPlaces): Promise<OpenedInput[]> {
   const opened: OpenedInput[] = [];
-  if (place.kind !== 'spanned' || audio.every(({ pieces }) => pieces === undefined)) return opened;
   try {
-    for (const { file } of place.parts) opened.push(await openMovie(rollFolder, { kind: 'movie', file }));
+    for (const open of [...besideOf(places), ...recordingsOf(places)]) opened.push(await open());
     return opened;
   } catch (error) {
     for (const input of opened) await input.dispose();
@@ -238,14 +241,41 @@ export async function openAudioBeside(
   }
 }
 
+type Opening = () => Promise<OpenedInput>;
+
+function besideOf({ rollFolder, place, facts: { audio } }: AudioPlaces): Opening[] {
+  if (place.kind === 'sequence' && place.sound !== undefined) {
+    const { file } = place.sound;
+    return [() => openSoundFile(rollFolder, file)];
+  }
+  return place.kind !== 'spanned' || audio.every(({ pieces }) => pieces === undefined)
+    ? []
+    : place.parts.map(
+        ({ file }) =>
+          () =>
+            openMovie(rollFolder, { kind: 'movie', file }),
+      );
+}
+
+function recordingsOf({ facts, soundRolls }: AudioPlaces): Opening[] {
+  return recordingFiles(facts).map(({ roll, file }) => {
+    const folder = soundRolls.find((one) => one.roll === roll)?.folder;
+    if (folder === undefined) throw new RangeError(`a recording of ${roll}, whose folder is not known`);
+    return () => openSoundFile(folder, file);
+  });
+}
+
 /** All that the audio of a clip is read from, where its pictures come from elsewhere. Throws what openClip throws. */
-export async function openAudio(
-  rollFolder: string,
-  place: InputPlace,
-  facts: ClipFacts,
-): Promise<OpenedInput[]> {
-  const beside = await openAudioBeside(rollFolder, place, facts);
-  return beside.length > 0 ? beside : [await openClip(rollFolder, place, facts)];
+export async function openAudio(places: AudioPlaces): Promise<OpenedInput[]> {
+  const { rollFolder, place, facts } = places;
+  if (besideOf(places).length > 0) return await openAudioBeside(places);
+  const clip = await openClip(rollFolder, place, facts);
+  try {
+    return [clip, ...(await openAudioBeside(places))];
+  } catch (error) {
+    await clip.dispose();
+    throw error;
+  }
 }
 
 /** The part of a spanned clip that a frame lies in, as a movie, and which of its frames that is. */

@@ -27,6 +27,8 @@ const pictureFilters = [
 /** A master takes the decoded frames as they are; the fingerprints are taken beside. */
 const masterFilters = ['showinfo', 'split', 'scale', 'format', 'crop'] as const;
 const audioFilters = ['asetpts', 'aresample', 'atrim', 'adelay', 'apad', 'aformat'] as const;
+/** Channels of a recording, and its clock. */
+const recordingFilters = ['pan', 'asetrate'] as const;
 
 export function neededAbilities(profile: AnyProfile): { encoders: string[]; filters: string[] } {
   const deinterlacer =
@@ -38,12 +40,14 @@ export function neededAbilities(profile: AnyProfile): { encoders: string[]; filt
       encoders: [encoderOf(masterMovie.video), ...audioEncoders(masterMovie.audio.format)],
       filters: [...new Set([...masterFilters, ...pictureFilters, ...audioFilters, ...deinterlacer])],
     };
-  const isAudible = profile.audio.tracks !== 'none';
+  const isRecorded = profile.audio.production_sound !== undefined;
+  const isAudible = profile.audio.tracks !== 'none' || isRecorded;
   return {
     encoders: [encoderOf(profile.video), ...(isAudible ? audioEncoders(profile.audio.format) : [])],
     filters: [
       ...pictureFilters,
       ...(isAudible ? audioFilters : []),
+      ...(isRecorded ? recordingFilters : []),
       ...deinterlacer,
       ...(traitsOf(profile.video).lossless ? ['mergeplanes'] : []),
       ...(drawsText(profile) ? ['drawtext'] : []),

@@ -3,7 +3,7 @@
  * The planner shows it, the maker is reported it, the checker measures against it.
  */
 import { z } from 'zod';
-import { besideSchema, fieldOrders } from '../media/facts.ts';
+import { besideSchema, recordedSchema, fieldOrders } from '../media/facts.ts';
 import { statedSchema } from '../media/formats/stated-schema.ts';
 import { limitings } from '../media/colour/output/displays.ts';
 import { sitings } from '../media/colour/siting.ts';
@@ -98,6 +98,15 @@ export const outcomeSchema = z.object({
         beside: besideSchema
           .nullable()
           .describe('The sound file beside frames that it is made from; null: a track of the clip itself'),
+        recording: recordedSchema
+          .nullable()
+          .describe('The recording that it is made from; null: audio of the clip'),
+        covered: z
+          .object({ from: z.int().nonnegative(), to: z.int().nonnegative() })
+          .nullable()
+          .describe(
+            'Of production sound: the samples of the track, end exclusive, that the recording covers; around them is silence. null: others',
+          ),
       }),
     )
     .describe('Its tracks, in order'),

@@ -39,7 +39,7 @@ const container: Rule = ({ container: form, video, audio, reel }) => {
   const picture = traitsOf(video).containers;
   if (!picture.includes(form)) out.push(no(['container'], `${form} with ${video.codec}`, picture.join(', ')));
   const carriers = audioContainers(audio.format);
-  if (audio.tracks !== 'none' && !carriers.includes(form))
+  if ((audio.tracks !== 'none' || audio.production_sound !== undefined) && !carriers.includes(form))
     out.push(
       no(
         ['audio', 'format'],
@@ -128,6 +128,18 @@ const audioRate: Rule = ({ audio }) => {
     ? [no(['audio', 'rate'], `${audio.rate} with ${audio.format}`, rates.join(', '))]
     : [];
 };
+
+/** A copy of the clip is a copy of nothing else. */
+const production: Rule = ({ video, audio }) =>
+  audio.production_sound === undefined || !traitsOf(video).lossless
+    ? []
+    : [
+        no(
+          ['audio', 'production_sound'],
+          `with ${codecName(video)}, which keeps the clip as it is`,
+          'another codec, or none',
+        ),
+      ];
 
 /** Fields that a lossless codec leaves no choice, since anything else would change a sample; their values are for such a codec alone. */
 const keeping: readonly [
@@ -282,6 +294,7 @@ export function impossibleCombinations(profile: Profile): Impossible[] {
     range,
     display,
     audioRate,
+    production,
     fileName,
     burnIn,
     checks,

@@ -19,6 +19,10 @@ export const rdd36Qualities = ['proxy', 'lt', 'standard', 'hq', '4444', '4444-xq
 export const ffv1Slices = [4, 6, 9, 12, 16, 24, 30] as const;
 export const rasterPolicies = ['coded', 'native', 'fit', 'pad', 'fill'] as const;
 export const pixelAspects = ['square', 'keep'] as const;
+/** What of production sound is carried. */
+export const productionForms = ['mix', 'tracks'] as const;
+/** Where the audio of the clip itself goes beside it. */
+export const besideProduction = ['behind', 'without-recording'] as const;
 export const audioFormats = ['source', 'pcm-16', 'pcm-24', 'aac'] as const;
 /** Chroma layout and depth of what is encoded (docs/glossary.md). */
 export const encodedPixels = [
@@ -250,7 +254,24 @@ export const profileSchema = z.strictObject({
     .strictObject({
       tracks: z
         .enum(['all', 'first', 'none'])
-        .describe('Which of the source tracks are carried over, layout kept'),
+        .describe('Which of the tracks of the clip itself are carried over, layout kept'),
+      production_sound: z
+        .strictObject({
+          carry: z
+            .enum(productionForms)
+            .describe(
+              'mix: the tracks that the recorder names as its mix, or a recording of at most two channels as it is; where nothing is named so, all tracks. tracks: every channel of the recording as a track of its own',
+            ),
+          clip_tracks: z
+            .enum(besideProduction)
+            .describe(
+              "What becomes of the clip's own tracks, as far as `tracks` takes them. behind: they follow behind the production sound; without-recording: they are carried only where no recording ran with the clip",
+            ),
+        })
+        .optional()
+        .describe(
+          'Production sound: the recording of a verified sound roll of the day that lies beside the clip longest, in its place to a sample, with silence where it does not run, and tracks named by scene, take and name. Not with ffv1. Absent: none (docs/mechanisms/production-sound.md)',
+        ),
       format: z
         .enum(audioFormats)
         .describe(

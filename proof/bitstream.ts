@@ -118,9 +118,9 @@ export function bitstreamText({ streams }: Bitstream): string {
   return streams.map(({ kind, hash }) => `${kind} ${hash}`).join(', ') || 'nothing';
 }
 
-/** Picture and audio of a source, as `-map` names them; a sound file beside frames is read again by other code (check/sound). */
+/** Picture and audio of a source, as `-map` names them; a sound file beside frames and recordings of sound rolls are read again by other code (check/sound). */
 export function sourceStreams({ video, audio }: ClipFacts): string[] {
-  const own = audio.filter(({ beside }) => beside === undefined);
+  const own = audio.filter(({ beside, recording }) => beside === undefined && recording === undefined);
   return [video, ...own].map(({ streamIndex }) => `0:${streamIndex}`);
 }
 

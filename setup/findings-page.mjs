@@ -5,6 +5,11 @@ const areas = [
   ['clip', 'The clip', 'Found at the survey, when every clip is measured.'],
   ['profile', 'The profile', 'Found before anything runs, or when a clip does not fit what a profile asks.'],
   [
+    'sound',
+    'Production sound',
+    'What proxies carry of the recordings of the day, where their profile asks for it.',
+  ],
+  [
     'raw',
     'Raw clips',
     'Found at the survey, when the tags of every raw frame are read, and when a declared decoder is.',

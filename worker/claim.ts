@@ -32,20 +32,60 @@ export function workerTrouble(job: Job, workersLost: number, machinesLost = 0): 
       );
 }
 
-/** What the system says of the clip's files now: their sizes and times. */
-export function sourceSeen({ rollFolder, clip }: Job): Promise<string> {
-  return seenTogether(rollFolder, filesOfPlace(clip.place));
+/** Files that the job reads together: those of the clip, and those of each sound roll. */
+interface Read {
+  readonly folder: string;
+  readonly files: readonly string[];
+  readonly bytes: number;
+  readonly contentDigest: string;
+  /** What verification saw; undefined: it does not say. */
+  readonly source: string | undefined;
+}
+
+const readsOf = ({ rollFolder, clip, source, soundRolls = [] }: Job): Read[] => [
+  {
+    folder: rollFolder,
+    files: filesOfPlace(clip.place),
+    bytes: clip.bytes,
+    contentDigest: clip.contentDigest,
+    source,
+  },
+  ...soundRolls.map(
+    (sound): Read => ({
+      folder: sound.folder,
+      files: sound.files.map(({ path }) => path),
+      bytes: sound.files.reduce((sum, { bytes }) => sum + bytes, 0),
+      contentDigest: sound.contentDigest,
+      source: sound.source,
+    }),
+  ),
+];
+
+/** What the system says of the files now, of the clip and of sound rolls: their sizes and times. */
+export async function sourceSeen(job: Job): Promise<string> {
+  const seen: string[] = [];
+  for (const { folder, files } of readsOf(job)) seen.push(await seenTogether(folder, files));
+  return seen.join(' ');
 }
 
 /**
- * The clip's files stand and have the bytes that intake read. What costs nothing is asked each time: size and times
+ * The files of the clip, and those of sound rolls, stand and have the bytes that intake read. What costs nothing is asked each time: size and times
  * of every file. Only where one of them is another one the bytes are read again, for rights that were changed change no byte. Bytes that a drive gives wrong without a word change no time: they
  * are not looked for here, which would be one more reading of every clip.
  */
 export async function sourceFailure(job: Job): Promise<Finding | null> {
+  for (const read of readsOf(job)) {
+    const failure = await readFailure(read, subjectOf(job));
+    if (failure !== null) return failure;
+  }
+  return null;
+}
+
+async function readFailure(read: Read, subject: FindingSubject): Promise<Finding | null> {
+  const { folder, files, contentDigest: wanted } = read;
   let bytes = 0;
-  for (const file of filesOfPlace(job.clip.place)) {
-    const path = join(job.rollFolder, file);
+  for (const file of files) {
+    const path = join(folder, file);
     try {
       bytes += (await stat(fsPath(path))).size;
     } catch (error) {
@@ -53,29 +93,25 @@ export async function sourceFailure(job: Job): Promise<Finding | null> {
         'source-missing',
         (error as NodeJS.ErrnoException).code ?? String(error),
         'a file that can be read',
-        { ...subjectOf(job), file: path },
+        { ...subject, file: path },
       );
     }
   }
-  if (bytes !== job.clip.bytes)
-    return finding('source-changed', `${bytes} bytes`, `${job.clip.bytes} bytes`, subjectOf(job));
-  if (job.source === undefined || (await sourceSeen(job)) === job.source) return null;
-  const digest = await digestNow(job);
-  return digest === job.clip.contentDigest
+  const of = (found: string, expected: string): Finding =>
+    finding('source-changed', found, expected, { ...subject, file: join(folder, files[0] ?? '') });
+  if (bytes !== read.bytes) return of(`${bytes} bytes`, `${read.bytes} bytes`);
+  if (read.source === undefined || (await seenTogether(folder, files)) === read.source) return null;
+  const digest = await digestNow(read);
+  return digest === wanted
     ? null
-    : finding(
-        'source-changed',
-        digest === null ? 'it changes while it is read' : `content ${digest}`,
-        `content ${job.clip.contentDigest}`,
-        subjectOf(job),
-      );
+    : of(digest === null ? 'it changes while it is read' : `content ${digest}`, `content ${wanted}`);
 }
 
 /** null: a file cannot be read, or somebody writes into it. */
-async function digestNow({ rollFolder, clip }: Job): Promise<string | null> {
+async function digestNow({ folder, files: paths }: Read): Promise<string | null> {
   const files: { path: string; bytes: number; hashes: Record<string, string> }[] = [];
-  for (const path of filesOfPlace(clip.place)) {
-    const read = await hashFile(join(rollFolder, path), [CONTENT_ALGORITHM]);
+  for (const path of paths) {
+    const read = await hashFile(join(folder, path), [CONTENT_ALGORITHM]);
     if (read.state !== 'read') return null;
     files.push({ path, bytes: read.bytes, hashes: read.hashes as Record<string, string> });
   }

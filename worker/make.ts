@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import type { StatedShape } from '../check/orientation.ts';
 import type { Job } from '../ledger/job.ts';
 import { openAudioBeside, openClip, type OpenedInput } from '../media/input.ts';
+import { audioPlaces } from './audio-places.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { type FramePipe, openFramePipe } from '../process/frame-pipe.ts';
@@ -78,7 +79,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
   let frames: FramePipe | null = null;
   let sounds: readonly OpenedInput[] = [];
   try {
-    sounds = await openAudioBeside(job.rollFolder, job.clip.place, job.facts);
+    sounds = await openAudioBeside(audioPlaces(job));
     if (request.framePool !== null) frames = await openFramePipe(join(textFolder, 'frames'));
     const { recipe, graph, collecting, seen } = await readyRecipe({
       job,

@@ -14,7 +14,7 @@ export async function hearSounds(
   outcomes: readonly Outcome[],
   { tools, signal }: Pick<JobContext, 'tools' | 'signal'>,
 ): Promise<(HeardSound | null)[]> {
-  const { facts, rollFolder } = job;
+  const { facts, rollFolder, soundRolls = [] } = job;
   const subject = subjectOf(job);
   const heard: (HeardSound | null)[] = [];
   for (const index of facts.audio.keys()) {
@@ -22,6 +22,7 @@ export async function hearSounds(
     const sound = isTaken
       ? await hearSound({
           rollFolder,
+          soundRolls,
           facts,
           index,
           used: usedOf(facts, outcomes, index),

@@ -520,6 +520,7 @@ export const expectations: Expectations = {
     language: [0, LANGUAGES.mov],
     name: reel ?? '',
   }),
+  'track name': ({ role }) => ({ name: role?.kind === 'audio' ? (role.track.recording?.name ?? '') : '' }),
   userText: ({ outcome }) => userText(outcome.says ?? ''),
   'user-make': ({ outcome }) => userText(outcome.texts.make ?? ''),
   'user-model': ({ outcome }) => userText(outcome.texts.model ?? ''),

@@ -65,6 +65,10 @@ const ofPredicted = (place: Place): Presence =>
   ofCodec('h265')(place) === 'once' ? 'maybe' : ofCodec('h264', 'maybe')(place);
 const isAac = ({ role }: Place): boolean => role?.kind === 'audio' && role.track.codec === 'aac';
 
+/** A track of production sound has the name that the recorder gave it. */
+const ofNamed = ({ role }: Place): Presence =>
+  role?.kind === 'audio' && (role.track.recording?.name ?? null) !== null ? 'once' : 'never';
+
 const saying =
   (presence: Presence) =>
   ({ outcome }: Place): Presence =>
@@ -105,6 +109,18 @@ const rows: readonly Row[] = [
       ),
     }),
   ),
+  {
+    path: 'moov/trak/udta',
+    layout: null,
+    source: '14496-12, 8.10.1',
+    when: of('audio', ofNamed),
+  },
+  {
+    path: 'moov/trak/udta/name',
+    layout: 'track name',
+    source: 'QTFF, "User Data Atoms": the name of the track, as text to its end',
+    when: of('audio', ofNamed),
+  },
   { path: 'moov/trak/edts', layout: null, source: '14496-12, 8.6.5' },
   { path: 'moov/trak/edts/elst', layout: 'elst', source: '14496-12, 8.6.6' },
   {

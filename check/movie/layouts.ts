@@ -217,6 +217,8 @@ export const layouts = {
     ['language', 'u16'],
     ['name', 'words'],
   ],
+  /** QuickTime File Format, "User Data Atoms". */
+  'track name': [['name', 'words']],
   userText: USER_TEXT,
   'user-make': USER_TEXT,
   'user-model': USER_TEXT,

@@ -1,6 +1,6 @@
 /**
- * Audio that does not come out of the one decoder, heard a second time: a sound file beside frames by the checker's own code, from its bytes; parts of a spanned clip
- * each alone. What it gives is what deliverables are held against; what the survey says of form, length and place is held against it.
+ * Audio that does not come out of the one decoder, heard a second time: a sound file beside frames and a recording of a sound roll by the checker's own code, from their bytes;
+ * parts of a spanned clip each alone. What it gives is what deliverables are held against; what the survey says of form, length and place is held against it.
  */
 import { join } from 'node:path';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
@@ -9,6 +9,8 @@ import { AudioCollector, type UsedPart } from '../../proof/audio-collector.ts';
 import type { AudioFingerprint } from '../../proof/audio-fingerprint.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { hearParts } from './parts.ts';
+import { liesInPlace } from './place.ts';
+import { hearRecording } from './recording.ts';
 import { readWaveAgain, type WaveRead } from './wave.ts';
 
 export interface HeardSound {
@@ -17,36 +19,10 @@ export interface HeardSound {
   readonly sha256: string | null;
 }
 
-const magnitude = (value: bigint): bigint => (value < 0n ? -value : value);
-
-/**
- * Whether the track lies where the times of file and frames put it, to half a sample: all multiplied by what it would be divided by. Where one of them has no time, or the file has 0
- * and that is not within the picture, it begins with the picture.
- */
-export function liesInPlace(
-  { startOffset, samples, sampleRate }: Pick<AudioFacts, 'startOffset' | 'samples' | 'sampleRate'>,
-  { since }: Pick<WaveRead, 'since'>,
-  { video: { rate, frames }, timecode }: Pick<ClipFacts, 'video' | 'timecode'>,
-): boolean {
-  if (since === null || timecode === null) return startOffset === 0;
-  // One second has num · base parts; a label lasts den · (frames a second of the label's clock) of them.
-  const second = BigInt(rate.num) * BigInt(timecode.base);
-  const label = BigInt(rate.den) * BigInt(Math.round(rate.num / rate.den));
-  const perDay = BigInt(24 * 3600 * timecode.base - (timecode.drop ? 24 * 54 * 2 * (timecode.base / 30) : 0));
-  const labelTime = BigInt(timecode.frame) * label * BigInt(sampleRate);
-  const away = (days: bigint): bigint =>
-    since * second - labelTime - days * perDay * label * BigInt(sampleRate);
-  const [exact = 0n] = [away(0n), away(1n), away(-1n)].sort((a, b) =>
-    magnitude(a) < magnitude(b) ? -1 : magnitude(a) > magnitude(b) ? 1 : 0,
-  );
-  if (2n * magnitude(BigInt(startOffset) * second - exact) <= second) return true;
-  const picture = BigInt(frames) * BigInt(rate.den) * BigInt(sampleRate) * BigInt(timecode.base);
-  const apart = exact >= picture || exact + BigInt(samples) * second <= 0n;
-  return since === 0n && apart && startOffset === 0;
-}
-
 export interface HearRequest {
   readonly rollFolder: string;
+  /** Of each sound roll that a track is taken from. */
+  readonly soundRolls: readonly { readonly roll: string; readonly folder: string }[];
   readonly facts: ClipFacts;
   /** Which of the clip's tracks. */
   readonly index: number;
@@ -61,9 +37,17 @@ export interface HearRequest {
 export async function hearSound(request: HearRequest): Promise<HeardSound | Finding | null> {
   const { facts, index, used } = request;
   const track = facts.audio[index];
-  if (track === undefined || (track.beside === undefined && track.pieces === undefined)) return null;
-  const { channels, sampleRate } = track;
+  if (track === undefined) return null;
+  const { channels, sampleRate, recording } = track;
+  if (recording === undefined && track.beside === undefined && track.pieces === undefined) return null;
   const collector = new AudioCollector({ channels, sampleRate }, used);
+  if (recording !== undefined) {
+    const { soundRolls, subject } = request;
+    const folder = soundRolls.find(({ roll }) => roll === recording.roll)?.folder;
+    const about = { folder: folder ?? null, facts, track, recording, subject };
+    const wrong = await hearRecording(about, (part) => collector.take(part));
+    return wrong ?? { fingerprint: collector.end(), sha256: null };
+  }
   return track.beside === undefined
     ? await hearJoined(request, track, collector)
     : await hearBeside(request, track, collector);

@@ -15,6 +15,7 @@ import { cadenceOfRoll } from '../plan/cadence.ts';
 import { madeOfPlan } from '../plan/made.ts';
 import { shownOfRoll } from '../plan/shown.ts';
 import { shapesOfRoll } from '../plan/shapes.ts';
+import { soundOfRoll } from '../plan/sound.ts';
 import { writtenOfRoll } from '../plan/written.ts';
 import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
 import { machineId } from '../../files/machine-id.ts';
@@ -41,6 +42,7 @@ import { repeatFindings, repeatsAmong } from '../roll/repeats.ts';
 import { prepare, toolsOf } from '../roll/prepare.ts';
 import { collisionsOf, findingsAsked, findRolls, rollsAsked } from '../roll/rolls.ts';
 import { settingsOfDay } from '../roll/shared-names.ts';
+import { addProductionSound, soundRollsByName } from '../roll/production-sound.ts';
 import { isSoundRoll, layBesideClips } from '../roll/sound-rolls.ts';
 import { freshReservation, roomOn } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
@@ -133,6 +135,8 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     reservation: freshReservation(folders.delivery),
     // What breaks is among the findings; there is no log to write it to.
     log: () => undefined,
+    maybeSoundRolls: await soundRollsByName(rolls, prepared, signal),
+    heardTogether: new Map(),
   };
   try {
     const { freeBytes, freeFiles } = await roomOn(folders.delivery);
@@ -142,8 +146,29 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       readonly reading: number;
       readonly measuring: number;
     })[] = [];
+    const probed: {
+      readonly known: KnownRoll;
+      readonly isClear: boolean;
+      readonly reading: number;
+      readonly measuring: number;
+    }[] = [];
     for (const roll of asked) {
       const known = unknownRoll(roll, folders);
+      let isClear = false;
+      const began = performance.now();
+      let read = began;
+      await unlessBroken(known, context, async () => {
+        known.intake = await verifyRoll(roll, context);
+        read = performance.now();
+        isClear = await probeRoll(known, context);
+      });
+      signal.throwIfAborted();
+      const [reading, measuring] = [(read - began) / 1000, (performance.now() - read) / 1000];
+      probed.push({ known, isClear, reading, measuring });
+    }
+    // What clips carry of sound rolls is known once all are read.
+    const day = probed.map(({ known }) => known);
+    for (const { known, isClear, reading, measuring } of probed) {
       let plan: Awaited<ReturnType<typeof planRoll>> = {
         jobs: [],
         done: 0,
@@ -151,15 +176,12 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         withoutRoom: { deliverables: 0, bytes: 0 },
         volumes: [],
       };
-      const began = performance.now();
-      let read = began;
       await unlessBroken(known, context, async () => {
-        known.intake = await verifyRoll(roll, context);
-        read = performance.now();
-        if (await probeRoll(known, context)) plan = await planRoll(known, context, false);
+        if (!isClear) return;
+        await addProductionSound(known, day, context);
+        plan = await planRoll(known, context, false);
       });
       signal.throwIfAborted();
-      const [reading, measuring] = [(read - began) / 1000, (performance.now() - read) / 1000];
       plans.push({ ...plan, known, reading, measuring });
     }
     const allKnown = plans.map(({ known }) => known);
@@ -244,6 +266,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       shown: shownOfRoll(ofRoll),
       shapes: shapesOfRoll(ofRoll),
       cadence: cadenceOfRoll(ofRoll),
+      sound: soundOfRoll(ofRoll),
       written: writtenOfRoll(ofRoll),
       sketchBytes: sumOf(ofRoll, ({ job }) =>
         job.deliverables.reduce(

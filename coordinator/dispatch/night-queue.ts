@@ -164,7 +164,9 @@ export async function openNightQueue(
   return {
     queueOf: classes.queueOf,
     async add(name, jobs) {
-      const queue = await classes.open(name, [...new Set(jobs.map(({ ticket }) => ticket.rollFolder))]);
+      const queue = await classes.open(name, [
+        ...new Set(jobs.flatMap(({ ticket }) => [ticket.rollFolder, ...(ticket.soundFolders ?? [])])),
+      ]);
       for (let start = 0; start < jobs.length; start += ADDED_AT_ONCE)
         await queue.addBulk(
           jobs.slice(start, start + ADDED_AT_ONCE).map((job) => ({

@@ -36,6 +36,7 @@ import {
   unlessBroken,
   verifyRoll,
 } from '../roll/know.ts';
+import { addProductionSound, asksProductionSound } from '../roll/production-sound.ts';
 import { isSoundRoll, layBesideClips } from '../roll/sound-rolls.ts';
 import { keepTransforms } from '../settings/keep.ts';
 import { count } from '../show/words.ts';
@@ -96,6 +97,11 @@ export async function nightOfRoll(
       await layBesideClips(known, context.known, context);
       context.say(`${printable(roll.name)}: ${count(known.recordings.length, 'recording')} of sound`);
       return;
+    }
+    if (asksProductionSound(context)) {
+      // What clips carry of sound rolls is known before anything is made.
+      await Promise.all(context.maybeSoundRolls.map((name) => context.surveys.of(name)));
+      await addProductionSound(known, context.known, context);
     }
     const profiles = context.profiles.map(({ profile }) => profile.name);
     const links = [

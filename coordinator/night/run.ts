@@ -51,6 +51,7 @@ import { openRun, type RunState } from './run-state.ts';
 import { type Forecasting, startForecasting } from './forecasting.ts';
 import { endRunning, writeRunning } from './running.ts';
 import { type Sweeping, startSweeping } from './sweeping.ts';
+import { soundRollsByName } from '../roll/production-sound.ts';
 import { surveysOf } from './surveys.ts';
 import { openTarget } from './target.ts';
 import { type TargetCondition, targetCondition } from './target-condition.ts';
@@ -138,6 +139,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     for (const item of await beginMorning(morning, names)) run.note(item);
     const known: KnownRoll[] = [];
     const surveys = surveysOf(found.asked.map(({ name }) => name));
+    const maybeSoundRolls = await soundRollsByName(found.rolls, prepared, run.signal);
     const rolls = await allRolls(
       found.asked,
       {
@@ -153,6 +155,8 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         repeats: repeatsOf({
           ...{ folders: request.folders, rolls: found.asked, known, surveys, signal: run.signal },
         }),
+        maybeSoundRolls,
+        heardTogether: new Map(),
         notAsked: found.rolls.filter((roll) => !found.asked.includes(roll)).map(({ name }) => name),
         say: ui.say,
         collisions: collisionsOf(found.rolls, request.folders),
@@ -408,17 +412,26 @@ async function allRolls(
   context: NightContext,
   ui: NightUi,
 ): Promise<RollResult[]> {
+  // What clips carry of sound rolls is asked before they are made: those are read first.
+  const isSound = ({ roll }: { readonly roll: DiscoveredRoll }): boolean =>
+    context.maybeSoundRolls.includes(roll.name);
+  const inOrder = rolls
+    .map((roll, index) => ({ roll, index }))
+    .sort((one, other) => Number(isSound(other)) - Number(isSound(one)));
   const settled = await Promise.allSettled(
-    rolls.map(async (roll, index) => {
+    inOrder.map(async ({ roll, index }) => {
       const outcome = await nightOfRoll(roll, index, context);
       ui.say(
         `${outcome.roll}: ${outcome.verdict === 'ready' ? readyText(outcome.copies) : `held, ${count(outcome.findings.filter(blocks).length, 'finding')}`}`,
       );
-      return outcome;
+      return { index, outcome };
     }),
   );
-  return settled.map((result) => {
-    if (result.status === 'rejected') throw result.reason;
-    return result.value;
-  });
+  return settled
+    .map((result) => {
+      if (result.status === 'rejected') throw result.reason;
+      return result.value;
+    })
+    .sort((one, other) => one.index - other.index)
+    .map(({ outcome }) => outcome);
 }

@@ -2,7 +2,7 @@
 import { append } from '../../findings/append.ts';
 import { type Finding, blocks } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
-import { workOf } from '../../ledger/job.ts';
+import { type SoundRollOfJob, workOf } from '../../ledger/job.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { type AnyOutcome, decideOutcome, isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { decideStills } from '../../profiles/stills/decide.ts';
@@ -83,17 +83,24 @@ interface ClipWork {
   readonly facts: ClipFacts;
   readonly items: readonly Wanted[];
   readonly stills: StillsOutcome | null;
+  readonly soundRolls: readonly SoundRollOfJob[];
 }
 
 /** Nothing of a picture is as large as it is without compression. */
 const bytesOfStills = (stills: StillsOutcome | null): number =>
   stills === null ? 0 : (stills.stills.length * stills.width * stills.height * 3 * stills.bits) / 8;
 
+const ownAudio = ({ audio }: ClipFacts): ClipFacts['audio'] =>
+  audio.filter(({ recording }) => recording === undefined);
+
+const carriesRecording = ({ outcome }: Wanted): boolean =>
+  !isMasterOutcome(outcome) && outcome.audio.some(({ recording }) => recording !== null);
+
 /** All profiles of a clip that are not finished make one job: they are made from one decode; its stills come behind them. */
 function jobOf(
   request: PlanRequest,
   roll: RollToPlan,
-  { clip, facts, items, stills }: ClipWork,
+  { clip, facts, items, stills, soundRolls }: ClipWork,
 ): Omit<PlannedJob, 'priority'> {
   const beside = bytesOfStills(stills);
   const ranges = items.map(({ outcome }) => rangeOf(outcome));
@@ -107,7 +114,8 @@ function jobOf(
       rollFolder: roll.folder,
       deliveryFolder: roll.deliveryFolder,
       clip,
-      facts,
+      facts: soundRolls.length > 0 ? facts : { ...facts, audio: ownAudio(facts) },
+      ...(soundRolls.length > 0 ? { soundRolls: [...soundRolls] } : {}),
       span: { start: 0, count: facts.video.frames },
       deliverables: items.map(({ profile, outcome }) => workOf(profile.profile, profile.hash, outcome)),
       ...(stills === null ? {} : { stills }),
@@ -146,7 +154,14 @@ function planRoll(request: PlanRequest, roll: RollToPlan): RollPlan {
       if (facts === null || !wanted.some((item) => item.clip === clip)) return [];
       const items = byClip.get(clip) ?? [];
       const stills = stillsToMake(request, roll, entry, notes);
-      return items.length === 0 && stills === null ? [] : [{ clip, facts, items, stills }];
+      return items.length === 0 && stills === null
+        ? []
+        : [
+            {
+              ...{ clip, facts, items, stills },
+              soundRolls: items.some(carriesRecording) ? (entry.soundRolls ?? []) : [],
+            },
+          ];
     });
   return {
     jobs: work.map((one) => jobOf(request, roll, one)),

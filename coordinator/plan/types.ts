@@ -1,7 +1,7 @@
 /** What a plan is made from and what it says. Everything is given: the planner reads no disk, no clock and no chance. */
 import type { Finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
-import type { Job } from '../../ledger/job.ts';
+import type { Job, SoundRollOfJob } from '../../ledger/job.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { AnyOutcome } from '../../profiles/outcome/any.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
@@ -26,6 +26,8 @@ export interface RollToPlan {
     readonly due: readonly string[];
     /** Stills that are due of it; absent: none. */
     readonly stills?: StillsAsked | undefined;
+    /** That its facts take tracks from; absent: none. */
+    readonly soundRolls?: readonly SoundRollOfJob[];
   }[];
 }
 

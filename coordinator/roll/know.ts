@@ -7,7 +7,7 @@ import type { DayManifests } from '../../files/manifest/day.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { seenDigest } from '../../files/seen.ts';
 import { filesOfPlace } from '../../ledger/clip.ts';
-import type { Job } from '../../ledger/job.ts';
+import type { Job, SoundRollOfJob } from '../../ledger/job.ts';
 import type { Recording } from '../../ledger/recording.ts';
 import { isVerified } from '../../ledger/roll.ts';
 import { TICKET_BYTES_LIMIT, ticketBytes } from '../../ledger/ticket.ts';
@@ -27,6 +27,7 @@ import { standingOtherwise } from '../night/standing.ts';
 import { planDelivery } from './plan-roll.ts';
 import { rollOnDelivery } from './rolls.ts';
 import type { Reservation } from './space.ts';
+import type { HeardTogether } from './heard-together.ts';
 import { surveyOf } from './survey-roll.ts';
 
 export interface VerifyContext {
@@ -66,6 +67,10 @@ export interface RollContext extends VerifyContext {
   readonly collisions: ReadonlyMap<string, Finding>;
   /** How long jobs are thought to take; absent: as the planner's table says. */
   readonly estimate?: (jobs: readonly PlannedJob[]) => readonly PlannedJob[];
+  /** Rolls of the day that may be sound rolls, by the names of their files, whether this command reads them or not; none where no profile carries production sound. */
+  readonly maybeSoundRolls: readonly string[];
+  /** By clip and recording, for the whole command. */
+  readonly heardTogether: HeardTogether;
   readonly reservation: Pick<Reservation, 'take' | 'left'>;
   log(message: string, fields: Record<string, unknown>): void;
 }
@@ -80,6 +85,8 @@ export interface KnownRoll {
   clips: GateClip[];
   /** Of a sound roll. */
   recordings: readonly Recording[];
+  /** By clip, the sound rolls that its production sound is read from. */
+  readonly soundRolls: Map<string, readonly SoundRollOfJob[]>;
   /** Whether `clips` are all that the roll has. */
   isSurveyed: boolean;
   /** Files that are no clips. */
@@ -97,6 +104,7 @@ export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownR
     intake: null,
     clips: [],
     recordings: [],
+    soundRolls: new Map(),
     isSurveyed: false,
     otherFiles: [],
     findings: [],
@@ -175,6 +183,7 @@ export async function planRoll(
           ...entry,
           due: entry.settings.profiles,
           stills: entry.settings.stills,
+          soundRolls: known.soundRolls.get(entry.clip.id) ?? [],
         })),
       },
     ],

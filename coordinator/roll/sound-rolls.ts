@@ -1,16 +1,36 @@
 /** Sound rolls of a day beside the clips of all its other rolls, once these are known. */
+import { isSystemPath } from '../../files/system-files.ts';
+import { walkFolder } from '../../files/walk.ts';
+import { codeOf } from '../../files/error-code.ts';
 import type { ClipBeside, Recording } from '../../ledger/recording.ts';
-import { hearTogether } from '../survey/hear-together.ts';
+import { isMediaName } from '../intake/discover.ts';
+import type { DiscoveredRoll } from '../intake/index.ts';
 import { type ClipOfDay, matchFindings, matchRecordings } from '../survey/recordings.ts';
+import { isSoundFile } from '../survey/sound.ts';
+import { besideAsHeard } from './heard-together.ts';
 import { addFindings, type KnownRoll, type RollContext } from './know.ts';
 
 export const isSoundRoll = ({ recordings }: KnownRoll): boolean => recordings.length > 0;
+
+/** Whether a roll may be a sound roll, by the names of its files: known before anything of it is read. */
+export async function mayBeSoundRoll({ folder }: DiscoveredRoll, signal: AbortSignal): Promise<boolean> {
+  try {
+    const { files } = await walkFolder(folder, { signal });
+    const named = files.filter(({ path }) => !isSystemPath(path));
+    return named.some(({ path }) => isSoundFile(path)) && !named.some(({ path }) => isMediaName(path));
+  } catch (error) {
+    signal.throwIfAborted();
+    if (codeOf(error) === '') throw error;
+    // What cannot be listed may be anything.
+    return true;
+  }
+}
 
 /** `rolls`: all of the day, as far as they are known. Throws the signal's reason. */
 export async function layBesideClips(
   known: KnownRoll,
   rolls: readonly KnownRoll[],
-  context: Pick<RollContext, 'tools' | 'signal'> & { readonly notAsked: readonly string[] },
+  context: Pick<RollContext, 'tools' | 'signal' | 'heardTogether'> & { readonly notAsked: readonly string[] },
 ): Promise<void> {
   const clips = rolls.flatMap((one) =>
     one.clips.map(({ clip, facts }): ClipOfDay => ({ roll: one.roll.name, clip: clip.id, facts })),
@@ -22,17 +42,8 @@ export async function layBesideClips(
     for (const one of recording.clips) {
       context.signal.throwIfAborted();
       const of = rolls.find(({ roll }) => roll.name === one.roll);
-      const entry = of?.clips.find(({ clip }) => clip.id === one.clip);
       beside.push(
-        of === undefined || entry === undefined
-          ? one
-          : {
-              ...one,
-              ...(await hearTogether({
-                ...{ recording, beside: one, folder: known.roll.folder, ...context },
-                clip: { rollFolder: of.roll.folder, clip: entry.clip, facts: entry.facts },
-              })),
-            },
+        of === undefined ? one : await besideAsHeard({ sound: known, recording, beside: one, of }, context),
       );
     }
     heard.push({ ...recording, clips: beside });

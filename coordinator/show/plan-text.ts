@@ -4,6 +4,7 @@ import { printable } from '../../files/names.ts';
 import type { NightPlan } from '../plan/index.ts';
 import type { CadenceOfRoll } from '../plan/cadence.ts';
 import type { ShapesOfRoll } from '../plan/shapes.ts';
+import type { SoundOfRoll } from '../plan/sound.ts';
 import type { ShownOfRoll } from '../plan/shown.ts';
 import type { WrittenOfRoll } from '../plan/written.ts';
 import type { LeftOfRoll } from '../plan/left.ts';
@@ -38,6 +39,8 @@ export interface PlannedRoll {
   /** How deliverables run that are not as their clips were recorded. */
   readonly shapes: readonly ShapesOfRoll[];
   readonly cadence: readonly CadenceOfRoll[];
+  /** What is carried of production sound. */
+  readonly sound: readonly SoundOfRoll[];
   /** What is written into pictures, beside names and timecode. */
   readonly written: readonly WrittenOfRoll[];
 }
@@ -67,12 +70,13 @@ function ofClips({ profiles, clips }: Pick<ShownOfRoll, 'profiles' | 'clips'>): 
   return `${printable(named)} (${profiles.join(', ')})`;
 }
 
-/** Each on a line of its own: what is shown in which way, what runs otherwise than its clip, what is burnt in. */
-const waysText = ({ shapes, shown, cadence, written }: PlannedRoll): string =>
+/** Each on a line of its own: what is shown in which way, what runs otherwise than its clip, what is heard, what is burnt in. */
+const waysText = ({ shapes, shown, cadence, written, sound }: PlannedRoll): string =>
   [
     ...shapes.map((one) => `${one.shape}: ${ofClips(one)}`),
     ...shown.map((one) => `shown ${one.way}: ${ofClips(one)}`),
     ...cadence.map((one) => `${one.way}: ${ofClips(one)}`),
+    ...sound.map((one) => `production sound, ${one.sound}: ${ofClips(one)}`),
     ...written.map((one) => `burnt in ${printable(one.text)}: ${ofClips(one)}`),
   ]
     .map((line) => `\n          ${line}`)

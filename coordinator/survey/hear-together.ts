@@ -44,7 +44,7 @@ interface Scratch {
 }
 
 function scratchOf({ rollFolder, clip: { place }, facts }: ToHear['clip']): Scratch | null {
-  const track = facts?.audio[0];
+  const track = facts?.audio.find(({ recording }) => recording === undefined);
   if (facts === null || track === undefined) return null;
   if (place.kind === 'sequence') {
     const { sound } = place;

@@ -49,11 +49,14 @@ function recordingOf(files: readonly ReadFile[]): Recording {
       tracks.push({
         channel: tracks.length + 1,
         name: saidOf(file.header)?.tracks.find((track) => track.channel === channel)?.name ?? null,
+        file: file.path,
+        inFile: channel,
       });
   return {
     files: files.map(({ path }) => path),
     sampleRate: header.sampleRate,
     bits: header.bits,
+    coding: header.coding,
     channels: tracks.length,
     samples: header.samples,
     // A recorder whose clock was never set counts from 0.

@@ -64,11 +64,17 @@ function rateText({ rate, cadence }: Pick<AnyOutcome, 'rate' | 'cadence'>): stri
 function audioText(audio: Outcome['audio']): string {
   if (audio.length === 0) return 'no audio';
   const kinds = new Map<string, number>();
-  for (const { codec, sampleRate, channels, layout } of audio) {
+  const own = new Set<string>();
+  for (const { codec, sampleRate, channels, layout, recording } of audio) {
     const kind = `${layout ?? `${channels} channels`} ${codec} ${sampleRate} Hz`;
-    kinds.set(kind, (kinds.get(kind) ?? 0) + 1);
+    if (recording === null) kinds.set(kind, (kinds.get(kind) ?? 0) + 1);
+    // How many tracks a take has, the recordist decides for each.
+    else
+      own.add(
+        `production sound (${recording.form === 'mix' ? 'mix' : 'all tracks'}) ${codec} ${sampleRate} Hz`,
+      );
   }
-  return [...kinds].map(([kind, tracks]) => `${tracks} x ${kind}`).join(', ');
+  return [...own, ...[...kinds].map(([kind, tracks]) => `${tracks} x ${kind}`)].join(', ');
 }
 
 /** Exposure and CDL are of the clip, and change from shot to shot: they are no trait of a day. */

@@ -98,6 +98,24 @@ function sourceReference(clip: DayClip, cut: DayDeliverable | null, lean: boolea
   });
 }
 
+/** What of a recording is carried by what is cut; null: nothing. */
+function productionJson(cut: DayDeliverable | null): Json {
+  if (cut?.production == null) return null;
+  const { roll, files, form, names, laidBy, startSamples, driftMillionths, ...track } = cut.production;
+  return {
+    roll,
+    files: [...files],
+    form,
+    tracks: [...names],
+    start: startSamples,
+    start_by: laidBy,
+    drift_millionths_taken_out: driftMillionths,
+    sample_rate: track.sampleRate,
+    covered: { from: track.covered.from, to: track.covered.to },
+    silent: track.silent,
+  };
+}
+
 function ours(clip: DayClip, cut: DayDeliverable | null): { readonly [name: string]: Json } {
   const { recorded, way, shown, findings } = clip;
   return {
@@ -127,6 +145,7 @@ function ours(clip: DayClip, cut: DayDeliverable | null): { readonly [name: stri
           start_offset: startOffset,
         }),
       ),
+      carried: productionJson(cut),
       recordings: clip.sounds.map((sound) => ({
         roll: sound.roll,
         files: [...sound.files],

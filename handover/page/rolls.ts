@@ -69,6 +69,49 @@ function looksMarkup(roll: DayRoll): Piece {
   )}</ul>`;
 }
 
+/** Which clips carry production sound in a profile that asks for it. */
+interface CarriedSound {
+  readonly profile: string;
+  readonly carried: number;
+  /** Names of those that were laid by timecode alone, and of those that carry none. */
+  readonly byTimecode: readonly string[];
+  readonly none: readonly string[];
+}
+
+function carriedSounds({ clips }: DayRoll): CarriedSound[] {
+  const profiles = new Set(
+    clips.flatMap(({ deliverables, findings }) => [
+      ...deliverables.flatMap(({ production, profile }) => (production === null ? [] : [profile])),
+      ...findings.flatMap(({ code, profile }) =>
+        code === 'production-sound-none' && profile !== undefined ? [profile] : [],
+      ),
+    ]),
+  );
+  return [...profiles].sort().map((profile) => {
+    const made = clips.flatMap((clip) =>
+      clip.deliverables
+        .filter((one) => one.profile === profile && one.file !== null)
+        .map(({ production }) => ({ name: clip.name, production })),
+    );
+    return {
+      profile,
+      carried: made.filter(({ production }) => production !== null).length,
+      byTimecode: made.filter(({ production }) => production?.laidBy === 'timecode').map((one) => one.name),
+      none: made.filter(({ production }) => production === null).map((one) => one.name),
+    };
+  });
+}
+
+function carriedMarkup(roll: DayRoll): Piece {
+  return carriedSounds(roll).map(
+    ({ profile, carried, byTimecode, none }) =>
+      markup`<p class="meta">Production sound in ${name(profile)}: ${count(carried, 'clip')}${
+        byTimecode.length === 0 ? null : markup`, laid by timecode alone: <bdi>${listed(byTimecode)}</bdi>`
+      }${none.length === 0 ? null : markup`; none in <bdi>${listed(none)}</bdi>`}.</p>
+`,
+  );
+}
+
 function sheetLinks(paths: readonly string[]): Piece {
   const links = paths.flatMap((path, index) => {
     const to = address(path);
@@ -110,7 +153,7 @@ function rollMarkup(roll: DayRoll, index: number, morning: Morning): Markup {
   }${notReady > 0 ? `, ${notReady} held` : null}${roll.decidedAt === null ? null : `. Decided ${timeText(roll.decidedAt, timeZone)}`}.</p>
 ${made === '' ? null : markup`<p class="meta">Made: <bdi>${made}</bdi>.</p>`}
 ${looksMarkup(roll)}
-<p class="meta">${record === null ? 'record' : markup`<a href="${record}">record</a>`}${sheetLinks(morning.sheets.get(roll.roll) ?? [])}</p></div>
+${carriedMarkup(roll)}<p class="meta">${record === null ? 'record' : markup`<a href="${record}">record</a>`}${sheetLinks(morning.sheets.get(roll.roll) ?? [])}</p></div>
 ${recordingsMarkup(roll)}
 ${
   roll.clips.length === 0

@@ -1,4 +1,5 @@
 /** Audio tracks of a deliverable: which, how many samples, and how far the source may differ from its picture. */
+import { printable } from '../../files/names.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
 import { formatRatio, type Rate } from '../../media/time/rate.ts';
@@ -150,10 +151,8 @@ export function audioOf(
   profile: AudioProfile,
   offSpeed: Outcome['cadence']['offSpeed'],
 ): { tracks: Outcome['audio']; notes: Finding[] } | { findings: Finding[] } {
-  const { audio } = profile;
-  if (offSpeed === null || audio.tracks === 'none' || facts.audio.length === 0)
-    return inRealTime(facts, profile);
-  const { length: tracks } = audio.tracks === 'first' ? facts.audio.slice(0, 1) : facts.audio;
+  const { length: tracks } = sourcesOf(facts, profile.audio);
+  if (offSpeed === null || tracks === 0) return inRealTime(facts, profile);
   const found = `${tracks} audio ${tracks === 1 ? 'track' : 'tracks'}`;
   if (offSpeed.audio === 'leave-out')
     return {
@@ -178,18 +177,90 @@ export function audioOf(
       };
 }
 
+interface Source {
+  readonly track: AudioFacts;
+  /** Index among those of the facts. */
+  readonly sourceTrack: number;
+}
+
+/** Tracks of the clip, and those of the recording beside it, in the order in which they are carried. */
+function sourcesOf({ audio }: ClipFacts, asked: Profile['audio']): Source[] {
+  const all = audio.map((track, sourceTrack): Source => ({ track, sourceTrack }));
+  const own = all.filter(({ track }) => track.recording === undefined);
+  const clips = asked.tracks === 'none' ? [] : asked.tracks === 'first' ? own.slice(0, 1) : own;
+  const { production_sound: production } = asked;
+  if (production === undefined) return clips;
+  const recorded = recordedOf(all, production.carry);
+  if (recorded.length === 0) return clips;
+  return production.clip_tracks === 'behind' ? [...recorded, ...clips] : recorded;
+}
+
+/** Where nothing is named as the mix, all tracks are carried: which of them would do, nobody says. */
+function recordedOf(all: readonly Source[], carry: 'mix' | 'tracks'): Source[] {
+  const ofForm = (form: 'mix' | 'track'): Source[] =>
+    all.filter(({ track }) => track.recording?.form === form);
+  const mix = carry === 'mix' ? ofForm('mix') : [];
+  return mix.length > 0 ? mix : ofForm('track');
+}
+
+/** What of a track that is as long as the picture the recording covers; to the nearest sample within. */
+function coveredBy(
+  { startOffset, samples, sampleRate }: AudioFacts,
+  track: { readonly sampleRate: number; readonly samples: number },
+): { from: number; to: number } {
+  const at = (sample: number): number =>
+    Math.min(
+      track.samples,
+      Math.max(0, Number((BigInt(sample) * BigInt(track.sampleRate)) / BigInt(sampleRate))),
+    );
+  return { from: at(startOffset), to: at(startOffset + samples) };
+}
+
+const secondsText = (samples: number, sampleRate: number): string => `${(samples / sampleRate).toFixed(2)} s`;
+
+/** What an editor should know of the production sound, once a clip. */
+function productionNotes(
+  { video: { frames, rate } }: ClipFacts,
+  { production_sound: production }: Profile['audio'],
+  sources: readonly Source[],
+): Finding[] {
+  if (production === undefined) return [];
+  const first = sources.find(({ track }) => track.recording !== undefined)?.track;
+  if (first?.recording === undefined)
+    return [finding('production-sound-none', 'no recording of the day ran with it', 'production sound')];
+  const { roll, file, form } = first.recording;
+  const of = `${printable(roll)} ${printable(file)}`;
+  const { sampleRate, samples } = first;
+  const picture = samplesWithin(frames, rate, sampleRate);
+  // What is missing for less than a frame nobody hears.
+  const isShort = beyond(picture - samples, sampleRate, 1, rate);
+  return [
+    ...(production.carry === 'mix' && form === 'track'
+      ? [finding('production-mix-unnamed', `${of} names no mix: all its tracks`, 'the mix')]
+      : []),
+    ...(isShort
+      ? [
+          finding(
+            'production-sound-short',
+            `${of} covers ${secondsText(samples, sampleRate)}; ${secondsText(picture - samples, sampleRate)} are silent`,
+            `${secondsText(picture, sampleRate)} of picture`,
+          ),
+        ]
+      : []),
+  ];
+}
+
 /** As long as the picture was when it was recorded. */
 function inRealTime(
   facts: ClipFacts,
   profile: AudioProfile,
 ): { tracks: Outcome['audio']; notes: Finding[] } | { findings: Finding[] } {
   const { audio } = profile;
-  const sources =
-    audio.tracks === 'none' ? [] : audio.tracks === 'first' ? facts.audio.slice(0, 1) : facts.audio;
-  const monoTracks = sources.filter((track) => track.channels === 1).length;
+  const sources = sourcesOf(facts, audio);
+  const monoTracks = sources.filter(({ track }) => track.channels === 1).length;
   const held: Finding[] = [];
-  const notes: Finding[] = [];
-  const tracks = sources.flatMap((track, index) => {
+  const notes: Finding[] = [...productionNotes(facts, audio, sources)];
+  const tracks = sources.flatMap(({ track, sourceTrack }, index) => {
     const format = audioTraits(audio.format, track.codec);
     if (format === null) {
       held.push(
@@ -218,22 +289,27 @@ function inRealTime(
           `one of ${format.rates.join(', ')} with ${audio.format}`,
         ),
       );
-    const fit = fitOf(track, index + 1, facts, audio);
-    held.push(...fit.held);
-    notes.push(...fit.notes);
+    if (track.recording === undefined) {
+      const fit = fitOf(track, index + 1, facts, audio);
+      held.push(...fit.held);
+      notes.push(...fit.notes);
+    }
+    const samples =
+      audio.tolerance_frames === 'keep'
+        ? track.samples
+        : samplesWithin(facts.video.frames, facts.video.rate, sampleRate);
     return {
-      sourceTrack: index,
+      sourceTrack,
       codec: format.encoder,
       sampleRate,
       channels: track.channels,
       layout: layoutOf(track, profile, monoTracks),
-      samples:
-        audio.tolerance_frames === 'keep'
-          ? track.samples
-          : samplesWithin(facts.video.frames, facts.video.rate, sampleRate),
+      samples,
       tolerance: format.block,
       bitsPerSecond: audio.format === 'aac' ? aacBits(track.channels, sampleRate) : null,
       beside: track.beside ?? null,
+      recording: track.recording ?? null,
+      covered: track.recording === undefined ? null : coveredBy(track, { sampleRate, samples }),
     };
   });
   return held.length > 0 ? { findings: held } : { tracks, notes };

@@ -3,6 +3,7 @@
  * that are decoded apart, with silence between them.
  */
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
+import { isRecordingFile, recordingFiles } from '../../media/recorded.ts';
 import { AAC_KILOBITS } from '../limits.ts';
 import type { Outcome } from '../outcome.ts';
 
@@ -11,6 +12,29 @@ import type { Outcome } from '../outcome.ts';
  * 14; a resampler that begins with so short a block then starts a sample before the picture, and MOV's edit list cuts that sample off.
  */
 const NUMBERED = 'asetpts=round(N/SR/TB)';
+
+/** ffmpeg takes rates as whole numbers: in these parts the ratio of two clocks is whole, to a tenth of a millionth. */
+const CLOCK = 10_000_000;
+
+/** Of a recording: its channels, from the sample that lies beside the clip, and as many a second as the clip's clock has. */
+function recordedFilter({ recording, sampleRate }: AudioFacts): string[] {
+  if (recording === undefined) return [];
+  const { channels, from, driftMillionths } = recording;
+  const layout = channels.length === 1 ? 'mono' : 'stereo';
+  const taken = channels.map((channel, to) => `c${to}=c${channel - 1}`).join('|');
+  return [
+    `pan=${layout}|${taken}`,
+    ...(from === 0 ? [] : [`atrim=start_sample=${from}`, NUMBERED]),
+    ...(driftMillionths === 0
+      ? []
+      : [
+          `asetrate=${CLOCK + Math.round(driftMillionths * 10)}`,
+          `aresample=${CLOCK}:filter_size=64:phase_shift=10:linear_interp=1`,
+          `asetrate=${sampleRate}`,
+          NUMBERED,
+        ]),
+  ];
+}
 
 /**
  * Moved to start with the picture, resampled, then exactly as many samples as the picture lasts. Samples are numbered
@@ -26,6 +50,7 @@ function audioFilter(source: AudioFacts, track: Outcome['audio'][number]): strin
         : [];
   return [
     NUMBERED,
+    ...recordedFilter(source),
     ...start,
     `aresample=${track.sampleRate}`,
     `apad=whole_len=${track.samples}`,
@@ -47,6 +72,10 @@ export function audioInputs({ audio, parts = [] }: Pick<ClipFacts, 'audio' | 'pa
   return audio.some(({ beside }) => beside !== undefined) ? 1 : 0;
 }
 
+/** Inputs of audio that stand before the pictures that are fed in: the clip itself where nothing else has its audio, and all recordings. */
+export const fedAudioInputs = (facts: Pick<ClipFacts, 'audio' | 'parts'>): number =>
+  Math.max(1, audioInputs(facts)) + recordingFiles(facts).length;
+
 /** Behind the clip; where pictures are fed in they are the first ones, in its place. */
 const firstBeside = (isFed: boolean): number => (isFed ? 0 : 1);
 
@@ -55,6 +84,14 @@ function sourceOf(facts: ClipFacts, track: Outcome['audio'][number]): AudioFacts
   if (source === undefined)
     throw new RangeError(`audio track ${track.sourceTrack} is not among the source facts`);
   return source;
+}
+
+function inputOf(facts: ClipFacts, { beside, recording }: AudioFacts, isFed: boolean): number {
+  if (recording !== undefined) {
+    const before = isFed ? Math.max(1, audioInputs(facts)) : 1 + audioInputs(facts);
+    return before + recordingFiles(facts).findIndex((one) => isRecordingFile(recording, one));
+  }
+  return beside === undefined ? 0 : firstBeside(isFed);
 }
 
 const padOf = (key: string, index: number): string => `heard-${key}-${index}`;
@@ -88,7 +125,7 @@ export function audioOptions(facts: ClipFacts, outcome: Outcome, { isFed, key }:
   outcome.audio.forEach((track, index) => {
     const source = sourceOf(facts, track);
     if (source.pieces === undefined) {
-      const input = source.beside === undefined ? 0 : firstBeside(isFed);
+      const input = inputOf(facts, source, isFed);
       // What keeps every sample lets every sample by.
       const filter = outcome.exact === null ? audioFilter(source, track) : NUMBERED;
       options.push(
@@ -102,6 +139,8 @@ export function audioOptions(facts: ClipFacts, outcome: Outcome, { isFed, key }:
     } else options.push('-map', `[${padOf(key, index)}]`, `-c:a:${index}`, track.codec);
     // Every track is heard: without it ffmpeg enables the first one alone, and makes all others its alternatives, of which a player plays one.
     if (outcome.container !== 'mkv') options.push(`-disposition:a:${index}`, 'default');
+    const name = track.recording?.name ?? null;
+    if (name !== null) options.push(`-metadata:s:a:${index}`, `title=${name}`);
     if (track.codec === 'aac') options.push(`-b:a:${index}`, `${AAC_KILOBITS * track.channels}k`);
   });
   return options;

@@ -1,11 +1,12 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
 import type { ClipFacts } from '../../media/facts.ts';
 import { AS_CODED, isUpright, turnOf, uprightChains, uprightFacts } from '../../media/upright.ts';
+import { recordingFiles } from '../../media/recorded.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import type { Outcome } from '../outcome.ts';
 import type { Profile } from '../schema.ts';
-import { audioChains, audioInputs } from './audio.ts';
+import { audioChains, audioInputs, fedAudioInputs } from './audio.ts';
 import { barChains } from './bars.ts';
 import { burnIn, type TextFile } from './burn-in.ts';
 import { comparedOf, decodedPads, givenPads } from './compared.ts';
@@ -105,9 +106,9 @@ export function recipeOf(request: RecipeRequest): Recipe {
     };
   });
   const takesAudio = fed && deliverables.some(({ outcome }) => outcome.audio.length > 0);
-  const beside = audioInputs(facts);
+  const besideClip = audioInputs(facts) + recordingFiles(facts).length;
   // Pictures that are fed in stand behind all audio; others lie in the first input.
-  let inputs = 1 + (fed ? (takesAudio ? Math.max(1, beside) : 0) : beside);
+  let inputs = 1 + (fed ? (takesAudio ? fedAudioInputs(facts) : 0) : besideClip);
   const picture = fed ? `${inputs - 1}:0` : `0:${facts.video.streamIndex}`;
   const taps = deliverables.map(({ profile, outcome }, index) => {
     const encodedAs = outcome.pictureError === null ? '' : pixelsForFfmpeg(profile.pixels);

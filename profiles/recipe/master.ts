@@ -6,7 +6,7 @@ import { FIRST_PIPE } from '../../process/run.ts';
 import { pixelsForFfmpeg } from '../ffmpeg-names.ts';
 import { masterMovie, masterMovieOf, qualityOf } from '../master/movie.ts';
 import type { Outcome } from '../outcome.ts';
-import { audioChains, audioInputs } from './audio.ts';
+import { audioChains, fedAudioInputs } from './audio.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
 import { sharedFilters, tagFilter, WITNESS } from './picture.ts';
@@ -40,7 +40,7 @@ export function masterMovieRecipe({
   readonly threads: number;
 }): MasterMovieRecipe {
   const { width, height, rate, pixelAspect } = outcome;
-  const frames = outcome.audio.length === 0 ? 0 : Math.max(1, audioInputs(facts));
+  const frames = outcome.audio.length === 0 ? 0 : fedAudioInputs(facts);
   const { num, den } = pixelAspect;
   const tap = sketchTap({
     outcome,

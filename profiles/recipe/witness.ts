@@ -66,7 +66,9 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
       : { pixelFormat: kept.exact.comparedIn, audioTracks: kept.audio };
   // What does not come out of one decoder is heard by the checker (check/sound), from which all comes that it is proved by.
   const isOwn = (track: number): boolean =>
-    facts.audio[track]?.beside === undefined && facts.audio[track]?.pieces === undefined;
+    facts.audio[track]?.beside === undefined &&
+    facts.audio[track]?.pieces === undefined &&
+    facts.audio[track]?.recording === undefined;
   const wanted: { pipe: Pipe; options: string[] }[] = [
     { pipe: { kind: 'source' }, options: sourceOptions(facts) },
     { pipe: { kind: 'luma', view: null }, options: rawPictures('luma') },

@@ -90,6 +90,8 @@ test.each<[string, number, string[]]>([
     tolerance: 0,
     bitsPerSecond: null,
     beside: null,
+    recording: null,
+    covered: null,
   };
   const outcome: Outcome = {
     ...slow,
@@ -110,6 +112,8 @@ test('audio that was to be left out', () => {
     tolerance: 0,
     bitsPerSecond: null,
     beside: null,
+    recording: null,
+    covered: null,
   };
   expect(
     codes(audio.run(input(file({}, [audioFacts({ samples: 48_048 })]), { ...slow, audio: [track] }))),

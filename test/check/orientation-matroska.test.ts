@@ -5,7 +5,6 @@ import { expect, test } from 'vitest';
 import { statedShape } from '../../check/orientation.ts';
 import { freshFolder } from '../support/folder.ts';
 
-
 const file = (name: string): string => `test/fixtures/movies/turned-${name}.mkv`;
 const orientationOf = async (path: string) => (await statedShape(path, 0)).orientation;
 

@@ -4,7 +4,7 @@ import { mkdtempSync, readFileSync, writeFileSync } from 'node:fs';
 import { open } from 'node:fs/promises';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { liesInPlace } from '../../check/sound/index.ts';
+import { liesInPlace } from '../../check/sound/place.ts';
 import { readWaveAgain } from '../../check/sound/wave.ts';
 import { readWave } from '../../media/formats/wave/reader.ts';
 import type { WaveHeader } from '../../media/formats/wave/header.ts';

@@ -11,6 +11,7 @@ const roll = {
   shown: [],
   shapes: [],
   cadence: [],
+  sound: [],
   written: [],
 };
 

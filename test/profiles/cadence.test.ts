@@ -5,7 +5,13 @@ import { labelText, lastsAsLong, rateByClip, samplesByClip, startByClip } from '
 import type { ClipFacts } from '../../media/facts.ts';
 import { labelAtRate } from '../../media/time/off-speed.ts';
 import { formatRatio, knownRates, parseRate, ratio, timecodeBase } from '../../media/time/rate.ts';
-import { addFrames, formatTimecode, framesPerDay, mayDrop, parseTimecode } from '../../media/time/timecode.ts';
+import {
+  addFrames,
+  formatTimecode,
+  framesPerDay,
+  mayDrop,
+  parseTimecode,
+} from '../../media/time/timecode.ts';
 import type { Timing } from '../../media/time/timing.ts';
 import { cadenceOf } from '../../profiles/outcome/cadence.ts';
 import { clipFacts } from '../support/facts.ts';

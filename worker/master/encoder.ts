@@ -5,6 +5,7 @@ import { join } from 'node:path';
 import type { Readable } from 'node:stream';
 import type { Job, MovieMasterWork } from '../../ledger/job.ts';
 import { openAudio } from '../../media/input.ts';
+import { audioPlaces } from '../audio-places.ts';
 import { type Bitstream, readBitstream } from '../../proof/bitstream.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { RunResult } from '../../process/run.ts';
@@ -65,7 +66,7 @@ export async function startEncoder({
   const seed = maskSeed(job.clip.contentDigest, deliverable.profileHash);
   if (recipe.mask !== null) await writeFile(recipe.mask.path, maskBytes(seed, recipe.mask));
   const collector = new ValueCollector();
-  const heard = outcome.audio.length === 0 ? [] : await openAudio(job.rollFolder, job.clip.place, job.facts);
+  const heard = outcome.audio.length === 0 ? [] : await openAudio(audioPlaces(job));
   let bitstream: Bitstream = { streams: [] };
   let pictures: Buffer = Buffer.alloc(0);
   const fed = startFed({

@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { Job } from '../../ledger/job.ts';
 import { openAudio } from '../../media/input.ts';
+import { audioPlaces } from '../audio-places.ts';
 import { formatRatio } from '../../media/time/rate.ts';
 import { FIRST_PIPE, type RunResult } from '../../process/run.ts';
 import { SHOWN_PIXELS } from '../../profiles/shown/decide.ts';
@@ -51,7 +52,7 @@ export async function startShown(
       threads,
       signal,
     });
-    if (recipe.takesAudio) heard = await openAudio(job.rollFolder, job.clip.place, job.facts);
+    if (recipe.takesAudio) heard = await openAudio(audioPlaces(job));
     const fed = startFed({
       tools,
       args: [
