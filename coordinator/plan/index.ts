@@ -108,7 +108,7 @@ function jobOf(
       deliveryFolder: roll.deliveryFolder,
       clip,
       facts,
-      span: { start: 0, count: facts.video.frames },
+      span: { start: clip.stretch?.start ?? 0, count: clip.stretch?.frames ?? facts.video.frames },
       deliverables: items.map(({ profile, outcome }) => workOf(profile.profile, profile.hash, outcome)),
       ...(stills === null ? {} : { stills }),
       toolchain: request.toolchain,
@@ -118,7 +118,7 @@ function jobOf(
       least: ranges.reduce((sum, { least }) => sum + least, beside),
       most: ranges.reduce((sum, { most }) => sum + most, beside),
     },
-    seconds: jobSeconds(facts, items),
+    seconds: jobSeconds(facts, items, clip.stretch?.frames),
   };
 }
 

@@ -33,6 +33,8 @@ export interface MasterRequest {
     readonly name: string;
     readonly contentDigest: string;
     readonly place: InputPlace;
+    /** Which of its frames are made; absent: all. */
+    readonly stretch?: { readonly start: number; readonly frames: number } | undefined;
   };
   readonly facts: ClipFacts;
   readonly profile: MasterProfile;
