@@ -45,6 +45,10 @@ import { printJson, printText } from '../show/output.ts';
 import { type PlannedRoll, planText, type WholePlan } from '../show/plan-text.ts';
 import { settingsText } from '../show/settings-text.ts';
 import { showProgress } from '../show/progress.ts';
+import { pullPlanText } from '../show/pull-text.ts';
+import { type PullOrder, profilesOf, pullFolders, pullOrder } from '../pull/order.ts';
+import { type Followed, followCut, takeStretches } from '../pull/pulling.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import { DEFAULT_READERS } from './defaults.ts';
 
@@ -58,6 +62,9 @@ export interface PlanOptions {
   readonly workers?: number;
   readonly roll?: readonly string[];
   readonly rate?: Rate;
+  readonly pull?: string;
+  readonly handles?: number;
+  readonly cutRate?: Rate;
   readonly stills?: number;
   readonly replace?: boolean;
   readonly settings?: string;
@@ -71,16 +78,32 @@ export interface PlanOptions {
 const sumOf = <Item>(items: readonly Item[], of: (item: Item) => number): number =>
   items.reduce((sum, item) => sum + of(item), 0);
 
+function followCutOf(
+  order: PullOrder,
+  probed: readonly { readonly known: KnownRoll }[],
+  profiles: readonly LoadedProfile[],
+): Followed {
+  const [first] = profiles;
+  if (first === undefined) throw new RangeError('a pull in no profile');
+  return followCut(
+    order,
+    probed.map(({ known }) => known),
+    first.profile,
+  );
+}
+
 export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
-  const folders = nightFolders({
+  const dayFolders = nightFolders({
     day: options.day,
     copies: options.copy ?? [],
     deliver: options.deliver,
     manifests: options.manifests ?? [],
   });
+  const order = await pullOrder(options, dayFolders);
+  const folders = order === null ? dayFolders : pullFolders(dayFolders, order, options.roll ?? []);
   const stated = options.settings === undefined ? noSettings : await readSettings(options.settings);
   const prepared = await prepare(
-    { profiles: options.profile ?? [], settings: stated, stills: options.stills },
+    { profiles: profilesOf(options), settings: stated, stills: options.stills },
     toolsOf(options),
   );
   const { rolls, dayManifests, findings: ofDay } = await findRolls(folders);
@@ -121,9 +144,26 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
   try {
     const { freeBytes, freeFiles } = await roomOn(folders.delivery);
     const reported = notAsked.length === 0 ? [...ofDay] : findingsAsked(ofDay, asked);
-    const plans: (Awaited<ReturnType<typeof planRoll>> & { readonly known: KnownRoll })[] = [];
+    const probed: { readonly known: KnownRoll; readonly mayPlan: boolean }[] = [];
     for (const roll of asked) {
       const known = unknownRoll(roll, folders);
+      let mayPlan = false;
+      await unlessBroken(known, context, async () => {
+        known.intake = await verifyRoll(roll, context);
+        mayPlan = await probeRoll(known, context);
+      });
+      signal.throwIfAborted();
+      probed.push({ known, mayPlan });
+    }
+    const followed = order === null ? null : followCutOf(order, probed, prepared.profiles);
+    if (followed !== null) append(reported, [...followed.findings]);
+    const plans: (Awaited<ReturnType<typeof planRoll>> & { readonly known: KnownRoll })[] = [];
+    for (const { known, mayPlan } of probed) {
+      // Of a roll that the cut does not use nothing is said.
+      if (mayPlan && order !== null && followed !== null && !takeStretches(known, followed, order.day)) {
+        runProgress.setPhase(known.roll.name, 'ready');
+        continue;
+      }
       let plan: Awaited<ReturnType<typeof planRoll>> = {
         jobs: [],
         done: 0,
@@ -132,8 +172,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         volumes: [],
       };
       await unlessBroken(known, context, async () => {
-        known.intake = await verifyRoll(roll, context);
-        if (await probeRoll(known, context)) plan = await planRoll(known, context, false);
+        if (mayPlan) plan = await planRoll(known, context, false);
       });
       signal.throwIfAborted();
       plans.push({ ...plan, known });
@@ -201,7 +240,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     );
     const surveyed = plans.map(({ known }) => ({ roll: known.roll.name, clips: known.clips }));
     // Of a roll that did not come so far nothing is known: what it has is not missing.
-    if (notAsked.length === 0 && plans.every(({ known }) => known.isSurveyed))
+    if (order === null && notAsked.length === 0 && plans.every(({ known }) => known.isSurveyed))
       append(reported, unmatchedFindings(settings.file, surveyed));
     const cdls = settings.file.show?.cdls;
     const listing = cdls === undefined ? null : cdlListing(cdls, clipsToMatch(surveyed));
@@ -232,6 +271,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         settings: settingsOfClips,
         cdls: listing,
         left: leftOfJobs(jobs),
+        pull: followed?.record ?? null,
         differences,
         jobs: jobs.map(({ job, bytes, bytesRange, seconds }) => ({
           roll: job.roll,
@@ -250,7 +290,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       });
     } else
       printText(
-        `${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${listing === null ? '' : `${cdlsText(listing)}\n\n`}${planText(plan, planned, reported, differencesText(differences))}`,
+        `${order === null || followed === null ? '' : `${pullPlanText(order, followed)}\n\n`}${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${listing === null ? '' : `${cdlsText(listing)}\n\n`}${planText(plan, planned, reported, differencesText(differences))}`,
       );
     return held ? 1 : 0;
   } catch (error) {

@@ -2,6 +2,7 @@
 import type { Finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import type { Rate } from '../../media/time/rate.ts';
+import type { PullOrder } from '../pull/order.ts';
 import type { Settings } from '../settings/read.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { FarmVolumes } from '../dispatch/classes.ts';
@@ -12,6 +13,8 @@ export interface NightRequest {
   readonly folders: NightFolders;
   /** Names or paths of .yaml files; empty: the defaults. */
   readonly profiles: readonly string[];
+  /** Of only the frames that a cut uses; absent: whole clips. */
+  readonly pull?: PullOrder | null;
   /** Which rolls of the day, and which of them first; absent: all, by name. */
   readonly rolls?: AskedRolls;
   /** How many stills of each clip, whatever the settings say; absent: as they say. */

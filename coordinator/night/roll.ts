@@ -58,6 +58,8 @@ export interface NightContext extends RollContext {
   readonly notAsked: readonly string[];
   /** That all rolls of the night are surveyed, or will not be. */
   readonly surveys: Surveys;
+  /** Of a pull: gives a roll the stretches that are made of it, once all rolls are surveyed; false: the cut uses nothing of it. null: it is none. */
+  readonly takePull: ((known: KnownRoll) => Promise<boolean>) | null;
   make(roll: string, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
@@ -66,22 +68,27 @@ export interface NightContext extends RollContext {
 /** More clips than any card holds. */
 const ROLL_PRIORITIES = 10_000;
 
-/** `index`: of the roll in the night; earlier rolls are made first. */
+/** `index`: of the roll in the night; earlier rolls are made first. null: a pull uses nothing of it, and nothing is said of it. */
 export async function nightOfRoll(
   roll: DiscoveredRoll,
   index: number,
   context: NightContext,
-): Promise<RollResult> {
+): Promise<RollResult | null> {
   const known = unknownRoll(roll, context.request.folders);
   context.known.push(known);
   let made = 0;
   let kept = 0;
+  let isUsed = true;
   await unlessBroken(known, context, async () => {
     try {
       known.intake = await context.reading(() => verifyRoll(roll, context));
       if (!(await probeRoll(known, context))) return;
     } finally {
       context.surveys.end();
+    }
+    if (context.takePull !== null) {
+      isUsed = await context.takePull(known);
+      if (!isUsed) return;
     }
     if (isSoundRoll(known)) {
       await context.surveys.ended;
@@ -108,6 +115,10 @@ export async function nightOfRoll(
     }));
     if (work.length > 0) await make(known, work, context);
   });
+  if (!isUsed) {
+    context.runProgress.setPhase(roll.name, 'ready');
+    return null;
+  }
   const result = await gate(known, { made, kept }, context);
   // Whoever waits for this roll need not wait for the night.
   if (result.verdict === 'ready') await context.handOver();

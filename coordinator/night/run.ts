@@ -16,6 +16,14 @@ import type { MediaTools } from '../../process/locate.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import { handOver } from '../handover/hand-over.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
+import { codeOf } from '../../files/error-code.ts';
+import { linkOnTheWay } from '../../handover/write-day.ts';
+import { layout } from '../../ledger/layout.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
+import type { PullOrder } from '../pull/order.ts';
+import { type Followed, followCut, takeStretches } from '../pull/pulling.ts';
+import { pullText } from '../show/pull-text.ts';
+import { writePull } from '../pull/record.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import type { KnownRoll } from '../roll/know.ts';
 import { settingsOfDay } from '../roll/shared-names.ts';
@@ -45,8 +53,8 @@ import { type NightContext, nightOfRoll } from './roll.ts';
 import { openRun, type RunState } from './run-state.ts';
 import { endRunning, writeRunning } from './running.ts';
 import { type Sweeping, startSweeping } from './sweeping.ts';
-import { surveysOf } from './surveys.ts';
-import { openTarget } from './target.ts';
+import { type Surveys, surveysOf } from './surveys.ts';
+import { failureOf, openTarget } from './target.ts';
 import { type TargetCondition, targetCondition } from './target-condition.ts';
 import { startWatch, type Watch } from './watch.ts';
 import { defaultSlots, defaultWorkers } from './workers.ts';
@@ -124,6 +132,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     const names = found.rolls.map((roll) => roll.name);
     for (const item of await beginMorning(morning, names)) run.note(item);
     const known: KnownRoll[] = [];
+    const surveys = surveysOf(found.asked.length);
     const rolls = await allRolls(
       found.asked,
       {
@@ -131,9 +140,10 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         ...prepared,
         runProgress,
         known,
-        surveys: surveysOf(found.asked.length),
+        surveys,
         notAsked: found.rolls.filter((roll) => !found.asked.includes(roll)).map(({ name }) => name),
         say: ui.say,
+        takePull: pullTaker(request, prepared.profiles, known, { run, surveys, making, say: ui.say }),
         collisions: collisionsOf(found.rolls, request.folders),
         dayManifests: found.dayManifests,
         clipReaders,
@@ -142,7 +152,8 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     );
     making.watch.stop();
     // Of a part of the day nobody knows what the rest has.
-    if (found.asked.length === found.rolls.length) noteUnmatched(request, run, known);
+    if (found.asked.length === found.rolls.length && request.pull == null)
+      noteUnmatched(request, run, known);
     for (const item of await sweeping.end()) run.note(item);
     // Last of all: nothing is staged any more, and every verdict is the one that stays.
     if (mayHandOver(run, interrupts)) for (const item of await handOver(request.folders)) run.note(item);
@@ -326,6 +337,56 @@ function contextOf(
   } satisfies Partial<NightContext>;
 }
 
+interface PullNeeds {
+  readonly run: RunState;
+  readonly surveys: Surveys;
+  readonly making: Making;
+  readonly say: (line: string) => void;
+}
+
+/** null: it is no pull. The cut is followed once, and what came of it is written down before anything is made. */
+function pullTaker(
+  { pull: order, folders }: NightRequest,
+  profiles: readonly LoadedProfile[],
+  known: readonly KnownRoll[],
+  { run, surveys, making, say }: PullNeeds,
+): NightContext['takePull'] {
+  if (order == null) return null;
+  const [first] = profiles;
+  if (first === undefined) throw new RangeError('a pull in no profile');
+  const follow = async (): Promise<Followed> => {
+    await surveys.ended;
+    run.signal.throwIfAborted();
+    const followed = followCut(order, known, first.profile);
+    say(pullText(order, followed));
+    for (const item of followed.findings) run.note(item);
+    await writePullOf(folders, followed, order, making.target);
+    return followed;
+  };
+  let followed: Promise<Followed> | undefined;
+  return async (roll) => takeStretches(roll, await (followed ??= follow()), order.day);
+}
+
+/** Throws FindingError when the delivery does not take it. */
+async function writePullOf(
+  folders: NightRequest['folders'],
+  { record }: Followed,
+  { bytes }: PullOrder,
+  target: NightContext['target'],
+): Promise<void> {
+  const gone = await target.gone();
+  if (gone !== null) throw new FindingError([gone], 1);
+  const dayFolder = layout.dayFolder(folders.delivery, folders.dayName);
+  const link = await linkOnTheWay(dayFolder);
+  if (link !== null) throw new FindingError([link], 1);
+  try {
+    await writePull(dayFolder, record, bytes);
+  } catch (error) {
+    if (codeOf(error) === '') throw error;
+    throw new FindingError([failureOf(error, dayFolder)], 1);
+  }
+}
+
 function oneAtATime(task: () => Promise<void>): () => Promise<void> {
   const limit = pLimit(1);
   return () => limit(task);
@@ -364,14 +425,15 @@ async function allRolls(
   const settled = await Promise.allSettled(
     rolls.map(async (roll, index) => {
       const outcome = await nightOfRoll(roll, index, context);
+      if (outcome === null) return null;
       ui.say(
         `${outcome.roll}: ${outcome.verdict === 'ready' ? readyText(outcome.copies) : `held, ${count(outcome.findings.filter(blocks).length, 'finding')}`}`,
       );
       return outcome;
     }),
   );
-  return settled.map((result) => {
+  return settled.flatMap((result) => {
     if (result.status === 'rejected') throw result.reason;
-    return result.value;
+    return result.value ?? [];
   });
 }

@@ -6,7 +6,7 @@ import { append } from '../../findings/append.ts';
 import type { DayManifests } from '../../files/manifest/day.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { seenDigest } from '../../files/seen.ts';
-import { filesOfPlace } from '../../ledger/clip.ts';
+import { type Clip, filesOfPlace } from '../../ledger/clip.ts';
 import type { Job } from '../../ledger/job.ts';
 import type { Recording } from '../../ledger/recording.ts';
 import { isVerified } from '../../ledger/roll.ts';
@@ -76,6 +76,8 @@ export interface KnownRoll {
   /** null: verification did not come to an end. */
   intake: ReadRoll | null;
   clips: GateClip[];
+  /** Of a pull: clips that the cut does not use; null: it is none. */
+  unused: readonly Clip[] | null;
   /** Of a sound roll. */
   recordings: readonly Recording[];
   /** Whether `clips` are all that the roll has. */
@@ -94,6 +96,7 @@ export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownR
     deliveryFolder: rollOnDelivery(folders, roll.name),
     intake: null,
     clips: [],
+    unused: null,
     recordings: [],
     isSurveyed: false,
     otherFiles: [],
@@ -269,6 +272,7 @@ export function gateInputOf(known: KnownRoll, context: RollContext): GateInput {
     intake: known.intake,
     copiesAsked: folders.copies.length + 1,
     clips: known.clips,
+    ...(known.unused === null ? {} : { unused: known.unused }),
     recordings: known.recordings,
     otherFiles: known.otherFiles,
     profiles: context.profiles,

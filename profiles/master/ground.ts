@@ -34,7 +34,7 @@ export interface MasterRequest {
     readonly contentDigest: string;
     readonly place: InputPlace;
     /** Which of its frames are made; absent: all. */
-    readonly stretch?: { readonly start: number; readonly frames: number } | undefined;
+    readonly stretch?: { readonly start: number; readonly frames: number; readonly day: string } | undefined;
   };
   readonly facts: ClipFacts;
   readonly profile: MasterProfile;
@@ -95,7 +95,7 @@ export function groundOf({
       clip: clip.name,
       roll,
       reel: reelOfSource(facts, roll),
-      day,
+      day: clip.stretch?.day ?? day,
       profile: profile.name,
       timecode: cadence.timecode,
     },

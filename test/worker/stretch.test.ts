@@ -27,7 +27,7 @@ async function stretched(job: Job, profile: string, start = START): Promise<Job>
   const clip = {
     ...job.clip,
     id: `A001C001.${start}-${start + COUNT - 1}`,
-    stretch: { start, frames: COUNT },
+    stretch: { start, frames: COUNT, day: job.day },
   };
   const { profiles } = await loadProfiles({ wanted: [profile] });
   return {
