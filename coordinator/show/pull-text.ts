@@ -11,7 +11,7 @@ export function pullText({ cut, handles, file }: PullOrder, { ranges, uses, find
   const frames = ranges.reduce((sum, range) => sum + range.frames, 0);
   const led = uses.filter(({ clip }) => clip !== null).length;
   const clips = new Set(ranges.map(({ roll, clip }) => JSON.stringify([roll, clip]))).size;
-  const left = [...cut.left].map(([what, times]) => `${times} ${what} left out`);
+  const left = [...cut.left].map(([what, times]) => `left out ${what} (${times})`);
   const held = findings.filter(blocks).length;
   return [
     `pull: ${led} of ${count(uses.length, 'use')} in ${printable(file)} found in the day`,
