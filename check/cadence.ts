@@ -51,7 +51,12 @@ const textOf = ({ clock, field }: Digits, drop: boolean): string =>
 export function labelLater(label: string, rate: Ratio, frames: number): string {
   const base = baseOf(rate);
   const drop = label.includes(';');
-  const [hours, minutes, seconds, field] = label.split(/[:;]/).map(Number) as [number, number, number, number];
+  const [hours, minutes, seconds, field] = label.split(/[:;]/).map(Number) as [
+    number,
+    number,
+    number,
+    number,
+  ];
   const left = drop ? 2 * (base / 30) : 0;
   let frame = seconds * base + field;
   for (let minute = 0; minute < 60 * hours + minutes; minute += 1)

@@ -7,7 +7,11 @@ import { SOURCE_KEY } from './otio/clip.ts';
 import { NAMESPACE } from './otio/objects.ts';
 import type { OtioClip } from './otio/read.ts';
 
-const madeSchema = z.looseObject({ reel: z.string().nullable(), grid: gridSchema.nullable() });
+const madeSchema = z.looseObject({
+  reel: z.string().nullable(),
+  grid: gridSchema.nullable(),
+  first_source_frame: z.int().nonnegative().default(0),
+});
 const sourceSchema = z.looseObject({ reel: z.string(), frames: z.int(), files: sourceNamesSchema });
 
 export interface SourceFrame {
@@ -28,11 +32,14 @@ export function sourceFrameAt(clip: OtioClip, key: string, value: number): Sourc
   const [range, whole] = [made?.available_range, source?.available_range];
   if (range == null || whole == null) return null;
   const said = sourceSchema.safeParse(source?.metadata[NAMESPACE]);
-  const mine = key === SOURCE_KEY ? { grid: null } : madeSchema.safeParse(made?.metadata[NAMESPACE]).data;
+  const mine =
+    key === SOURCE_KEY
+      ? { grid: null, first_source_frame: 0 }
+      : madeSchema.safeParse(made?.metadata[NAMESPACE]).data;
   const frame = value - range.start_time.value;
   if (!said.success || mine === undefined || !Number.isInteger(frame)) return null;
   if (frame < 0 || frame >= range.duration.value) return null;
-  const index = sourceFrameOf(mine.grid, frame);
+  const index = mine.first_source_frame + sourceFrameOf(mine.grid, frame);
   return {
     reel: said.data.reel,
     ...sourceNameAt(said.data.files, index),

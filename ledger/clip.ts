@@ -81,7 +81,9 @@ export const clipSchema = z.object({
       "SHA-256 over the sorted list of (path, size, checksum) of the clip's files as intake read them: same content, same digest",
     ),
   stretch: stretchSchema
-    .extend({ day: z.string().describe('Name of the shoot day, by which names are made as of the whole clip') })
+    .extend({
+      day: z.string().describe('Name of the shoot day, by which names are made as of the whole clip'),
+    })
     .optional()
     .describe('Of a pull: which frames of the clip are made; absent: all of them'),
 });

@@ -176,7 +176,9 @@ export const rollVerdictSchema = z.looseObject({
   unused: z
     .array(unusedClipSchema)
     .optional()
-    .describe('Of a pull: clips of the roll that the cut does not use, of which nothing is made. Absent: it is none'),
+    .describe(
+      'Of a pull: clips of the roll that the cut does not use, of which nothing is made. Absent: it is none',
+    ),
   recordings: z
     .array(recordingSchema)
     .optional()

@@ -172,9 +172,7 @@ function framesByClip(
   ofClip: number,
 ): { found: string; expected: string }[] {
   if (stretch === null)
-    return frames === ofClip
-      ? []
-      : [{ found: `${frames} frames`, expected: `${ofClip}, as the clip has` }];
+    return frames === ofClip ? [] : [{ found: `${frames} frames`, expected: `${ofClip}, as the clip has` }];
   return stretch.of === ofClip && stretch.start + frames <= ofClip
     ? []
     : [

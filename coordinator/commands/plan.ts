@@ -244,18 +244,19 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       append(reported, unmatchedFindings(settings.file, surveyed));
     const cdls = settings.file.show?.cdls;
     const listing = cdls === undefined ? null : cdlListing(cdls, clipsToMatch(surveyed));
-    const differences = existsSync(folders.delivery)
-      ? await differencesFrom(
-          folders.delivery,
-          folderName(folders.dayName),
-          madeOfPlan({
-            day: folders.dayName,
-            toolchain: prepared.toolchain,
-            profiles: prepared.profiles,
-            rolls: plans.map(({ known, jobs: ofRoll }) => ({ clips: known.clips, jobs: ofRoll })),
-          }),
-        )
-      : { before: null, differences: [] };
+    const differences =
+      order === null && existsSync(folders.delivery)
+        ? await differencesFrom(
+            folders.delivery,
+            folderName(folders.dayName),
+            madeOfPlan({
+              day: folders.dayName,
+              toolchain: prepared.toolchain,
+              profiles: prepared.profiles,
+              rolls: plans.map(({ known, jobs: ofRoll }) => ({ clips: known.clips, jobs: ofRoll })),
+            }),
+          )
+        : { before: null, differences: [] };
     append(reported, differenceNotes(folders.dayName, differences));
     const held = reported.some(blocks);
     if (options.json === true) {

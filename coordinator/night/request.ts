@@ -2,6 +2,7 @@
 import type { Finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import type { Rate } from '../../media/time/rate.ts';
+import type { PullRange } from '../pull/form.ts';
 import type { PullOrder } from '../pull/order.ts';
 import type { Settings } from '../settings/read.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
@@ -78,6 +79,15 @@ export interface RollResult {
   readonly findings: readonly Finding[];
 }
 
+/** What of the record of a pull is printed. */
+export interface PullSummary {
+  /** In one line, for people. */
+  readonly text: string;
+  /** pull.json. */
+  readonly record: string;
+  readonly ranges: readonly PullRange[];
+}
+
 export interface NightResult {
   readonly night: string;
   readonly run: string;
@@ -90,6 +100,8 @@ export interface NightResult {
   /** Of the night as a whole. */
   readonly findings: readonly Finding[];
   readonly logFolder: string;
+  /** Of a pull: what its cut led to; null: it is none, or it did not come so far. */
+  readonly pull: PullSummary | null;
   /** The morning page of the day; null: it could not be written. */
   readonly page: string | null;
 }

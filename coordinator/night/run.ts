@@ -9,6 +9,7 @@
  *
  * The parts speak to each other by events (run-events.ts).
  */
+import { join } from 'node:path';
 import pLimit from 'p-limit';
 import { machineId, stateFolder } from '../../files/machine-id.ts';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
@@ -23,6 +24,7 @@ import type { LoadedProfile } from '../../profiles/schema.ts';
 import type { PullOrder } from '../pull/order.ts';
 import { type Followed, followCut, takeStretches } from '../pull/pulling.ts';
 import { pullText } from '../show/pull-text.ts';
+import { PULL_RECORD } from '../../handover/layout.ts';
 import { writePull } from '../pull/record.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import type { KnownRoll } from '../roll/know.ts';
@@ -48,7 +50,7 @@ import { beginMorning, endMorning } from './morning.ts';
 import { newRun } from './names.ts';
 import { keepProgress, type KeptProgress } from './keep-progress.ts';
 import { type Places, takePlaces } from './places.ts';
-import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
+import type { Interrupts, NightRequest, NightResult, NightUi, PullSummary, RollResult } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
 import { openRun, type RunState } from './run-state.ts';
 import { endRunning, writeRunning } from './running.ts';
@@ -133,6 +135,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     for (const item of await beginMorning(morning, names)) run.note(item);
     const known: KnownRoll[] = [];
     const surveys = surveysOf(found.asked.length);
+    const pulling = pullTaker(request, prepared.profiles, known, { run, surveys, making, say: ui.say });
     const rolls = await allRolls(
       found.asked,
       {
@@ -143,7 +146,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         surveys,
         notAsked: found.rolls.filter((roll) => !found.asked.includes(roll)).map(({ name }) => name),
         say: ui.say,
-        takePull: pullTaker(request, prepared.profiles, known, { run, surveys, making, say: ui.say }),
+        takePull: pulling?.take ?? null,
         collisions: collisionsOf(found.rolls, request.folders),
         dayManifests: found.dayManifests,
         clipReaders,
@@ -152,8 +155,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     );
     making.watch.stop();
     // Of a part of the day nobody knows what the rest has.
-    if (found.asked.length === found.rolls.length && request.pull == null)
-      noteUnmatched(request, run, known);
+    if (found.asked.length === found.rolls.length && request.pull == null) noteUnmatched(request, run, known);
     for (const item of await sweeping.end()) run.note(item);
     // Last of all: nothing is staged any more, and every verdict is the one that stays.
     if (mayHandOver(run, interrupts)) for (const item of await handOver(request.folders)) run.note(item);
@@ -163,7 +165,8 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     const result = resultOf(request, run, rolls, interrupts.first.aborted);
     const { findings: notes, page } = await endMorning(morning, result, !interrupts.second.aborted);
     for (const item of notes) run.note(item);
-    return { ...result, findings: [...result.findings, ...notes], page };
+    const pull = pulling?.summary() ?? null;
+    return { ...result, findings: [...result.findings, ...notes], pull, page };
   } finally {
     clipReaders.close();
     making?.watch.stop();
@@ -350,21 +353,31 @@ function pullTaker(
   profiles: readonly LoadedProfile[],
   known: readonly KnownRoll[],
   { run, surveys, making, say }: PullNeeds,
-): NightContext['takePull'] {
+): {
+  readonly take: NonNullable<NightContext['takePull']>;
+  readonly summary: () => PullSummary | null;
+} | null {
   if (order == null) return null;
   const [first] = profiles;
   if (first === undefined) throw new RangeError('a pull in no profile');
+  let summary: PullSummary | null = null;
   const follow = async (): Promise<Followed> => {
     await surveys.ended;
     run.signal.throwIfAborted();
     const followed = followCut(order, known, first.profile);
-    say(pullText(order, followed));
+    const text = pullText(order, followed);
+    say(text);
     for (const item of followed.findings) run.note(item);
     await writePullOf(folders, followed, order, making.target);
+    const record = join(layout.dayFolder(folders.delivery, folders.dayName), PULL_RECORD);
+    summary = { text, record, ranges: followed.ranges };
     return followed;
   };
   let followed: Promise<Followed> | undefined;
-  return async (roll) => takeStretches(roll, await (followed ??= follow()), order.day);
+  return {
+    take: async (roll) => takeStretches(roll, await (followed ??= follow()), order.day),
+    summary: () => summary,
+  };
 }
 
 /** Throws FindingError when the delivery does not take it. */
@@ -397,7 +410,7 @@ function resultOf(
   { night, run, halted, notes, began, logger, logFolder }: RunState,
   rolls: RollResult[],
   interrupted: boolean,
-): Omit<NightResult, 'page'> {
+): Omit<NightResult, 'page' | 'pull'> {
   const findings = halted === null ? [...notes] : [halted, ...notes];
   const verdict =
     rolls.every((roll) => roll.verdict === 'ready') && !findings.some(blocks) ? 'ready' : 'held';

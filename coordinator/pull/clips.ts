@@ -64,7 +64,8 @@ export function stretched(
 }
 
 /** Unique in the roll: stretches of a clip do not overlap. */
-export const stretchId = ({ clip, start, frames }: PullRange): string => `${clip}.${start}-${start + frames - 1}`;
+export const stretchId = ({ clip, start, frames }: PullRange): string =>
+  `${clip}.${start}-${start + frames - 1}`;
 
 function stretchOf(entry: GateClip, range: PullRange, day: string): GateClip {
   const { start, frames } = range;

@@ -9,7 +9,9 @@ export const pullClipSchema = z.object({
   roll: z.string().describe('Name of the roll'),
   clip: z.string().describe('Id of the clip in the roll'),
   name: z.string().describe('As the camera named it'),
-  files: z.array(z.string()).describe('Names of its files, without folders; of numbered frames what stands before the number'),
+  files: z
+    .array(z.string())
+    .describe('Names of its files, without folders; of numbered frames what stands before the number'),
   reels: z.array(z.string()).describe('Names that its reel goes by'),
   frames: z.int().positive().describe('How many it has'),
   start: timecodeSchema.describe('Of its first frame, as its proxies and masters have it'),
@@ -28,7 +30,10 @@ export const pullUseSchema = z.object({
   at: z.string().describe('Where it stands in the cut'),
   roll: z.string().nullable().describe('Roll of the clip that it shows; null: it leads to none'),
   clip: z.string().nullable().describe('Id of that clip'),
-  start: z.int().nullable().describe('First frame that it shows, counted from 0 in the clip, without handles; null: not known'),
+  start: z
+    .int()
+    .nullable()
+    .describe('First frame that it shows, counted from 0 in the clip, without handles; null: not known'),
   frames: z.int().nullable().describe('How many it shows; null: not known'),
 });
 export type PullUse = z.infer<typeof pullUseSchema>;
@@ -47,11 +52,17 @@ export const pullRecordSchema = z.looseObject({
     })
     .describe('The cut that was pulled for'),
   handles: z.int().nonnegative().describe('Frames that were asked for before and behind what is used'),
-  rate: ratioSchema.nullable().describe('That the labels of a list count in, as somebody stated it; null: nobody did'),
+  rate: ratioSchema
+    .nullable()
+    .describe('That the labels of a list count in, as somebody stated it; null: nobody did'),
   rolls: z.array(z.string()).describe('Rolls of the day that were read, whether the cut uses them or not'),
   clips: z.array(pullClipSchema).describe('Every clip of these that could be measured'),
   uses: z.array(pullUseSchema).describe('What the cut uses, in its order'),
-  ranges: z.array(pullRangeSchema).describe('What is made of it, with handles: each a clip of the rolls beside this record'),
-  findings: z.array(findingSchema).describe('What the cut uses and the day lacks, and what could not be followed'),
+  ranges: z
+    .array(pullRangeSchema)
+    .describe('What is made of it, with handles: each a clip of the rolls beside this record'),
+  findings: z
+    .array(findingSchema)
+    .describe('What the cut uses and the day lacks, and what could not be followed'),
 });
 export type PullRecord = z.infer<typeof pullRecordSchema>;

@@ -31,7 +31,10 @@ function fromStart(frame: number, { start }: PullClip): number {
   return away > day / 2 ? away - day : away;
 }
 
-function framesCounted({ start, frames, rate, available, unfollowed }: CountUse, clip: PullClip): FramesOfUse {
+function framesCounted(
+  { start, frames, rate, available, unfollowed }: CountUse,
+  clip: PullClip,
+): FramesOfUse {
   if (unfollowed !== null)
     return { why: `${unfollowed} cannot be followed`, expected: 'cuts, and speeds that run forwards' };
   // The same labels, whether a second is 24 frames or 24000/1001 of them.
@@ -41,7 +44,12 @@ function framesCounted({ start, frames, rate, available, unfollowed }: CountUse,
       expected: 'times at the rate of the clip',
     };
   // Media without timecode begin at 0: where the document says that it has all of the clip, its frames are known.
-  if (available !== null && available.start === 0 && clip.start.frame !== 0 && available.frames === clip.frames)
+  if (
+    available !== null &&
+    available.start === 0 &&
+    clip.start.frame !== 0 &&
+    available.frames === clip.frames
+  )
     return { start, frames };
   return { start: fromStart(start, clip), frames };
 }
@@ -64,7 +72,9 @@ function framesLabelled(use: LabelUse, clip: PullClip, { cut, rate: stated }: Co
     const shown = between(from, labelOf(use.out, clip.start));
     const ran = recorded(use, rate ?? clip.rate);
     const frames = lengthOf(use, { from, shown, ran }, clip, rate ?? clip.rate);
-    return 'why' in frames ? frames : { start: fromStart(from.frame, clip), frames: frames.frames + use.longer };
+    return 'why' in frames
+      ? frames
+      : { start: fromStart(from.frame, clip), frames: frames.frames + use.longer };
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
     return { why: error.message, expected: 'labels that the clip can have' };
@@ -88,7 +98,9 @@ function between(from: Timecode, to: Timecode): number {
 function recorded({ recordIn, recordOut, drop }: LabelUse, rate: Rate): number {
   const base = timecodeBase(rate);
   const drops = (drop || /[;.,]\d+$/.test(recordIn)) && mayDrop(rate);
-  const [from, to] = [recordIn, recordOut].map((label) => labelOf(drops ? label : label.replace(/[;.,](\d+)$/, ':$1'), { frame: 0, base, drop: drops })) as [Timecode, Timecode];
+  const [from, to] = [recordIn, recordOut].map((label) =>
+    labelOf(drops ? label : label.replace(/[;.,](\d+)$/, ':$1'), { frame: 0, base, drop: drops }),
+  ) as [Timecode, Timecode];
   return between(from, to);
 }
 
@@ -118,7 +130,10 @@ function lengthOf(
         };
   const { framesPerSecond, from: label } = speed;
   if (label !== null && labelOf(label, clip.start).frame !== from.frame)
-    return { why: `its speed changes at ${label}, within the event`, expected: 'one speed from the first frame on' };
+    return {
+      why: `its speed changes at ${label}, within the event`,
+      expected: 'one speed from the first frame on',
+    };
   if (framesPerSecond === 0) return { frames: 1 };
   const factor = framesPerSecond / timecodeBase(rate);
   if (factor < 0)
@@ -143,4 +158,3 @@ function lengthOf(
     };
   return { frames: shown === ran ? needed : Math.max(needed, shown) };
 }
-

@@ -23,7 +23,10 @@ const same = (text: string): string => text.normalize('NFC').trim().toLowerCase(
 const stem = (text: string): string => text.replace(/\.[A-Za-z0-9]{2,5}$/, '');
 const plain = (reel: string): string => reel.toUpperCase().replaceAll(/[^A-Z0-9]/g, '');
 
-export function clipsNamed({ names, files, reels, ours }: Pick<CutUse, 'names' | 'files' | 'reels' | 'ours'>, clips: readonly PullClip[]): Named {
+export function clipsNamed(
+  { names, files, reels, ours }: Pick<CutUse, 'names' | 'files' | 'reels' | 'ours'>,
+  clips: readonly PullClip[],
+): Named {
   const one = (found: readonly PullClip[]): Named => ({ clips: found, byName: true, contradiction: null });
   const own = ours === null ? [] : clips.filter(({ roll, clip }) => roll === ours.roll && clip === ours.clip);
   if (own.length > 0) return one(own);
@@ -63,5 +66,7 @@ function isReelOf(reel: string, { reels, name, files }: PullClip, clips: readonl
   // Others cut a long name off, or write the file's in its place.
   const wanted = plain(reel);
   const long = [...reels, name, ...files.map(stem)].map(plain);
-  return wanted !== '' && long.some((own) => own === wanted || (wanted.length === SHORT && own.startsWith(wanted)));
+  return (
+    wanted !== '' && long.some((own) => own === wanted || (wanted.length === SHORT && own.startsWith(wanted)))
+  );
 }

@@ -37,10 +37,14 @@ export interface PullOrder {
 }
 
 /** null: no pull is asked for. Throws FindingError (2) for a cut that cannot be read, and for options that are no use. */
-export async function pullOrder(options: PullOptions, folders: Pick<NightFolders, 'dayName'>): Promise<PullOrder | null> {
+export async function pullOrder(
+  options: PullOptions,
+  folders: Pick<NightFolders, 'dayName'>,
+): Promise<PullOrder | null> {
   const { pull: file, handles = DEFAULT_HANDLES, cutRate: rate = null } = options;
   if (file === undefined) {
-    const alone = options.handles !== undefined ? '--handles' : options.cutRate !== undefined ? '--cut-rate' : null;
+    const alone =
+      options.handles !== undefined ? '--handles' : options.cutRate !== undefined ? '--cut-rate' : null;
     if (alone === null) return null;
     throw new FindingError([finding('usage-wrong', `${alone} without --pull`, '--pull with a cut')], 2);
   }
@@ -49,12 +53,22 @@ export async function pullOrder(options: PullOptions, folders: Pick<NightFolders
   if (cut.faults.length > 0)
     throw new FindingError(
       cut.faults.map(({ line, found, expected }) =>
-        finding('cut-unreadable', `${line === null ? '' : `line ${line}: `}${printable(found)}`, expected, { file }),
+        finding('cut-unreadable', `${line === null ? '' : `line ${line}: `}${printable(found)}`, expected, {
+          file,
+        }),
       ),
       2,
     );
   await mustMakeFrames(profilesOf(options));
-  return { file, bytes, sha256: createHash('sha256').update(bytes).digest('hex'), cut, handles, rate, day: folders.dayName };
+  return {
+    file,
+    bytes,
+    sha256: createHash('sha256').update(bytes).digest('hex'),
+    cut,
+    handles,
+    rate,
+    day: folders.dayName,
+  };
 }
 
 /** Named, else that of a pull. */
@@ -66,7 +80,10 @@ async function bytesOf(file: string): Promise<Buffer> {
     return await readFile(file);
   } catch (error) {
     if (codeOf(error) === '') throw error;
-    throw new FindingError([finding('cut-unreadable', codeOf(error), 'a file that can be read', { file })], 2);
+    throw new FindingError(
+      [finding('cut-unreadable', codeOf(error), 'a file that can be read', { file })],
+      2,
+    );
   }
 }
 
@@ -76,7 +93,9 @@ async function mustMakeFrames(wanted: readonly string[]): Promise<void> {
   const all = [
     ...findings,
     ...others.map(({ profile: { name } }) =>
-      finding('pull-profile', `${name}, which makes a movie`, 'a profile that makes a folder of frames', { profile: name }),
+      finding('pull-profile', `${name}, which makes a movie`, 'a profile that makes a folder of frames', {
+        profile: name,
+      }),
     ),
   ];
   if (all.length > 0) throw new FindingError(all, 2);
@@ -88,17 +107,29 @@ const LONGEST_STEM = 40;
  * The day of the delivery that a pull is: named by the shoot day and the cut, and by all that its frames follow from. So another cut, other handles or other rolls
  * are another folder; and the same pull again goes on where it was.
  */
-export function pullDayName({ file, sha256, handles, rate, day }: PullOrder, rolls: readonly string[]): string {
+export function pullDayName(
+  { file, sha256, handles, rate, day }: PullOrder,
+  rolls: readonly string[],
+): string {
   const stem = basename(file, extname(file))
     .replace(/[^A-Za-z0-9_-]+/g, '-')
     .slice(0, LONGEST_STEM);
-  const asked = JSON.stringify([sha256, handles, rate === null ? null : formatRatio(rate), [...rolls].sort()]);
+  const asked = JSON.stringify([
+    sha256,
+    handles,
+    rate === null ? null : formatRatio(rate),
+    [...rolls].sort(),
+  ]);
   const digest = createHash('sha256').update(asked).digest('hex').slice(0, 8);
   return `${day}.pull-${stem}-${digest}`;
 }
 
 /** The folders of a pull: as those of the day, but for the name that it has in the delivery. */
-export const pullFolders = (folders: NightFolders, order: PullOrder, rolls: readonly string[]): NightFolders => ({
+export const pullFolders = (
+  folders: NightFolders,
+  order: PullOrder,
+  rolls: readonly string[],
+): NightFolders => ({
   ...folders,
   dayName: pullDayName(order, rolls),
   shootDay: folders.dayName,

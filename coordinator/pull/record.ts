@@ -1,18 +1,17 @@
 /** The record of a pull and its copy of the cut, in the folder that the pull is in the delivery. */
 import { readFile } from 'node:fs/promises';
-import { join } from 'node:path';
-import { basename } from 'node:path';
+import { basename, join } from 'node:path';
 import { createHash } from 'node:crypto';
 import { codeOf } from '../../files/error-code.ts';
 import { fsPath, printable } from '../../files/names.ts';
 import { type ReadRecord, readRecord, writeRecord, writeWhole } from '../../ledger/store.ts';
+import { keptCut, PULL_RECORD } from '../../handover/layout.ts';
 import { type PullClip, type PullRecord, pullRecordSchema } from './form.ts';
 import type { PullOrder } from './order.ts';
 import type { Pull } from './resolve.ts';
 
-export const PULL_RECORD = 'pull.json';
-const keptName = (form: PullRecord['cut']['form']): string => `pull.${form}`;
-export const pullFiles = [PULL_RECORD, keptName('edl'), keptName('otio')] as const;
+/** Names that a pull has in its folder beside its rolls. */
+export const pullFiles = [PULL_RECORD, keptCut('edl'), keptCut('otio')] as const;
 
 export function pullRecord(
   { file, sha256, cut, handles, rate, day }: PullOrder,
@@ -23,7 +22,13 @@ export function pullRecord(
     version: 0,
     kind: 'pull',
     day,
-    cut: { file: printable(basename(file)), kept: keptName(cut.form), sha256, form: cut.form, title: cut.title },
+    cut: {
+      file: printable(basename(file)),
+      kept: keptCut(cut.form),
+      sha256,
+      form: cut.form,
+      title: cut.title,
+    },
     handles,
     rate,
     rolls: [...rolls],
@@ -46,7 +51,7 @@ export const readPull = (dayFolder: string): Promise<ReadRecord<PullRecord>> =>
 /** The kept cut; null: it is not there, or another one. */
 export async function readKeptCut(dayFolder: string, { cut }: PullRecord): Promise<Buffer | null> {
   try {
-    const bytes = await readFile(fsPath(join(dayFolder, keptName(cut.form))));
+    const bytes = await readFile(fsPath(join(dayFolder, keptCut(cut.form))));
     return createHash('sha256').update(bytes).digest('hex') === cut.sha256 ? bytes : null;
   } catch (error) {
     if (codeOf(error) === '') throw error;

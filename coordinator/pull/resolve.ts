@@ -29,7 +29,9 @@ export interface Pull {
   readonly findings: readonly Finding[];
 }
 
-type Led = { readonly clip: PullClip; readonly start: number; readonly frames: number } | { readonly finding: Finding };
+type Led =
+  | { readonly clip: PullClip; readonly start: number; readonly frames: number }
+  | { readonly finding: Finding };
 
 export function resolvePull(request: PullRequest): Pull {
   const { cut, clips, handles } = request;
@@ -78,7 +80,12 @@ function ledTo(use: CutUse, request: PullRequest): Led {
   const named = clipsNamed(use, clips);
   if (named.contradiction !== null)
     return {
-      finding: finding('pull-clip-ambiguous', `${use.at}: ${named.contradiction}`, 'a name and a reel of one clip', about),
+      finding: finding(
+        'pull-clip-ambiguous',
+        `${use.at}: ${named.contradiction}`,
+        'a name and a reel of one clip',
+        about,
+      ),
     };
   const places = named.clips.map((clip) => ({ clip, at: framesOfUse(use, clip, request) }));
   const there = places.flatMap(({ clip, at }) => ('why' in at ? [] : [{ clip, ...at }]));
@@ -129,7 +136,9 @@ function ledTo(use: CutUse, request: PullRequest): Led {
 
 const MOST = 4;
 const few = (texts: readonly string[]): string =>
-  texts.length <= MOST ? texts.join(', ') : `${texts.slice(0, MOST).join(', ')} and ${texts.length - MOST} more`;
+  texts.length <= MOST
+    ? texts.join(', ')
+    : `${texts.slice(0, MOST).join(', ')} and ${texts.length - MOST} more`;
 
 const clipText = ({ roll, name }: PullClip): string => `${printable(name)} of ${printable(roll)}`;
 

@@ -118,11 +118,7 @@ function contentFault({ clips, unused = [], otherFiles }: RollVerdict, { files }
     const own = filesOfPlace(clip.place).flatMap((path) => byPath.get(path) ?? []);
     if (contentDigest(own) !== clip.contentDigest) return `other bytes of ${printable(clip.name)}`;
   }
-  const [strange] = unaccountedFiles(
-    files,
-    [...clips.map(({ clip }) => clip), ...unused],
-    otherFiles,
-  );
+  const [strange] = unaccountedFiles(files, [...clips.map(({ clip }) => clip), ...unused], otherFiles);
   return strange === undefined ? null : `a file that the verdict does not know: ${printable(strange)}`;
 }
 

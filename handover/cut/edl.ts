@@ -38,7 +38,10 @@ interface Reading {
 
 export function cutOfEdl(text: string): Cut {
   const reading: Reading = { events: [], faults: [], title: '', rate: null, drop: false };
-  for (const [index, raw] of text.replace(/^\uFEFF/, '').split(/\r\n|\n|\r/).entries())
+  for (const [index, raw] of text
+    .replace(/^\uFEFF/, '')
+    .split(/\r\n|\n|\r/)
+    .entries())
     readLine(reading, raw.trim(), index + 1);
   const { events, faults, title, rate } = reading;
   if (events.length === 0 && faults.length === 0)

@@ -58,7 +58,8 @@ export function cutOfOtio(text: string): Cut {
     title = 'name' in root ? root.name : '';
     const length = lengthOfItem(root, 'the document');
     visit(reading, root, { from: ZERO, to: length }, { at: 'the document', unfollowed: null });
-    if (reading.uses.length === 0 && reading.left.size === 0) return cut(title, 'no clip in a track of pictures');
+    if (reading.uses.length === 0 && reading.left.size === 0)
+      return cut(title, 'no clip in a track of pictures');
     return cut(title, null);
   } catch (error) {
     if (!(error instanceof OtioError || error instanceof RangeError)) throw error;
@@ -125,7 +126,8 @@ function visit(reading: Reading, item: OtioItem, window: Window, way: Way): void
   const inside: Way = {
     at: item.name === '' ? way.at : `${way.at}, ${quoted(item.name)}`,
     unfollowed:
-      way.unfollowed ?? (effect === undefined ? null : `${effect.schema} of ${quoted(item.name)}, which holds it`),
+      way.unfollowed ??
+      (effect === undefined ? null : `${effect.schema} of ${quoted(item.name)}, which holds it`),
   };
   const begins = item.range === null ? ZERO : startOf(item.range);
   const seen: Window = { from: plus(begins, window.from), to: plus(begins, window.to) };
@@ -153,10 +155,7 @@ function visitTrack(reading: Reading, { children }: OtioParent, seen: Window, wa
     const [before, behind] = [children[index - 1], children[index + 1]];
     const place: Window = {
       from: before?.kind === 'transition' ? minus(begins, secondsOf(before.before)) : begins,
-      to: plus(
-        plus(begins, length),
-        behind?.kind === 'transition' ? secondsOf(behind.behind) : ZERO,
-      ),
+      to: plus(plus(begins, length), behind?.kind === 'transition' ? secondsOf(behind.behind) : ZERO),
     };
     const part = common(place, seen);
     if (part !== null)
@@ -215,7 +214,12 @@ function mediaOf({ effects }: OtioClip, window: Window): Window & { readonly unf
   return { from, to, unfollowed: null };
 }
 
-function namesOf({ name, metadata, references, active }: OtioClip): Pick<CutUse, 'names' | 'files' | 'reels' | 'ours'> {
+function namesOf({
+  name,
+  metadata,
+  references,
+  active,
+}: OtioClip): Pick<CutUse, 'names' | 'files' | 'reels' | 'ours'> {
   const own = metadata[NAMESPACE] as { roll?: unknown; clip?: unknown; reel?: unknown } | undefined;
   const reference = references.get(active);
   const files: string[] = [];
@@ -228,7 +232,9 @@ function namesOf({ name, metadata, references, active }: OtioClip): Pick<CutUse,
     files: files.filter((file) => file !== ''),
     reels: typeof own?.reel === 'string' ? [own.reel] : [],
     ours:
-      typeof own?.roll === 'string' && typeof own.clip === 'string' ? { roll: own.roll, clip: own.clip } : null,
+      typeof own?.roll === 'string' && typeof own.clip === 'string'
+        ? { roll: own.roll, clip: own.clip }
+        : null,
   };
 }
 

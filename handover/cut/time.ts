@@ -23,8 +23,7 @@ const PARTS = 1000;
 const FACTOR_PARTS = 1_000_000;
 
 /** Throws RangeError for what is no rate. */
-export const rateOf = (rate: number): Rate =>
-  knownRateNear(rate) ?? ratio(Math.round(rate * PARTS), PARTS);
+export const rateOf = (rate: number): Rate => knownRateNear(rate) ?? ratio(Math.round(rate * PARTS), PARTS);
 
 /** Throws RangeError for a value beyond what can be counted. */
 export function secondsOf({ value, rate }: OtioTime): Seconds {
@@ -35,7 +34,10 @@ export function secondsOf({ value, rate }: OtioTime): Seconds {
 }
 
 export function times(time: Seconds, factor: number): Seconds {
-  return { top: time.top * BigInt(Math.round(factor * FACTOR_PARTS)), over: time.over * BigInt(FACTOR_PARTS) };
+  return {
+    top: time.top * BigInt(Math.round(factor * FACTOR_PARTS)),
+    over: time.over * BigInt(FACTOR_PARTS),
+  };
 }
 
 /** From the first to behind the last frame that a stretch of time touches. */

@@ -159,8 +159,7 @@ function effectsOf(effects: readonly unknown[], where: string): OtioEffect[] {
     const schema = schemaOf(effect, place);
     return {
       schema,
-      scalar:
-        schema === 'LinearTimeWarp.1' ? parsed(warpSchema, effect, place).time_scalar : null,
+      scalar: schema === 'LinearTimeWarp.1' ? parsed(warpSchema, effect, place).time_scalar : null,
     };
   });
 }

@@ -6,10 +6,9 @@ import { addFrames } from '../../media/time/timecode.ts';
 import { frameNumber } from './frame-name.ts';
 import type { MasterOutcome } from './outcome.ts';
 
-type Cut = Pick<
-  MasterOutcome,
-  'fileName' | 'first' | 'digits' | 'frames' | 'timecode'
-> & { readonly stretch: MasterOutcome['stretch'] };
+type Cut = Pick<MasterOutcome, 'fileName' | 'first' | 'digits' | 'frames' | 'timecode'> & {
+  readonly stretch: MasterOutcome['stretch'];
+};
 
 /** Throws RangeError for frames that the clip does not have. `stretch` absent: all of it. */
 export function stretchOf<Whole extends Cut>(

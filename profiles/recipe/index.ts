@@ -169,11 +169,11 @@ export function recipeOf(request: RecipeRequest): Recipe {
     stretch !== undefined
       ? stretchSeen(recorded, picture, stretch, ['frames', ...witness.taken])
       : onGrid === undefined
-      ? seen([...ofDeliverables, ...witness.taken, ...ofViews])
-      : [
-          seen(['on-grid', ...witness.taken]),
-          `[on-grid]${[...gridFilters(facts, onGrid), split(ofDeliverables)].join(',')}`,
-        ].join(';');
+        ? seen([...ofDeliverables, ...witness.taken, ...ofViews])
+        : [
+            seen(['on-grid', ...witness.taken]),
+            `[on-grid]${[...gridFilters(facts, onGrid), split(ofDeliverables)].join(',')}`,
+          ].join(';');
   const shared = [null, ...views].flatMap((view) =>
     sharedChains(
       view?.facts ?? facts,

@@ -30,8 +30,13 @@ const WHOLE = 'yuv444p16le';
 export const WITNESS = 'showinfo=checksum=0';
 
 /** By their count and never by their time; each keeps its time, by which its place is proved. */
-export const stretchFilter = ({ start, frames }: { readonly start: number; readonly frames: number }): string =>
-  `trim=start_frame=${start}:end_frame=${start + frames}`;
+export const stretchFilter = ({
+  start,
+  frames,
+}: {
+  readonly start: number;
+  readonly frames: number;
+}): string => `trim=start_frame=${start}:end_frame=${start + frames}`;
 
 /**
  * What all deliverables share behind that. The frames are numbered in the rate that was measured: the time base of a

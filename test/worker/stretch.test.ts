@@ -68,14 +68,19 @@ async function compared(clip: ClipOnDisk, profile = EXR, start = START): Promise
   }
   const [all, some] = [frames(whole), frames(part)];
   expect([...some.keys()]).toEqual([...all.keys()].slice(start, start + COUNT));
-  for (const [file, bytes] of some) expect([file, bytes.equals(all.get(file) as Buffer)]).toEqual([file, true]);
+  for (const [file, bytes] of some)
+    expect([file, bytes.equals(all.get(file) as Buffer)]).toEqual([file, true]);
   return [...some.keys()];
 }
 
 const movie = async (name: string, options: readonly string[], input = moving): Promise<ClipOnDisk> => {
   const path = join(freshFolder('movie'), name);
   await ffmpeg(...input, '-frames:v', String(FRAMES), ...options, path);
-  return { rollFolder: dirname(path), place: { kind: 'movie', file: basename(path) }, facts: await factsOf(path) };
+  return {
+    rollFolder: dirname(path),
+    place: { kind: 'movie', file: basename(path) },
+    facts: await factsOf(path),
+  };
 };
 
 test('raw frames: no other frame is opened', async () => {
