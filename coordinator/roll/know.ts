@@ -23,7 +23,7 @@ import type { NightPlan } from '../plan/index.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Settings } from '../settings/read.ts';
 import type { NightFolders } from './folders.ts';
-import { standingOtherwise } from '../night/standing.ts';
+import { pulledFromOthers, standingOtherwise } from '../night/standing.ts';
 import { planDelivery } from './plan-roll.ts';
 import { rollOnDelivery } from './rolls.ts';
 import type { Reservation } from './space.ts';
@@ -185,13 +185,16 @@ export async function planRoll(
     volume: context.reservation.left,
   });
   addFindings(known, [...plan.refusals, ...plan.notes]);
+  const fromOthers = await pulledFromOthers(plan.jobs.map(({ job }) => job));
   const standing =
-    context.replace === true
-      ? []
-      : await standingOtherwise(
-          plan.jobs.map(({ job }) => job),
-          context.toolchain,
-        );
+    fromOthers.length > 0
+      ? fromOthers
+      : context.replace === true
+        ? []
+        : await standingOtherwise(
+            plan.jobs.map(({ job }) => job),
+            context.toolchain,
+          );
   if (standing.length > 0) {
     addFindings(known, standing);
     known.isLeft = true;

@@ -38,6 +38,12 @@ export const pullCodes = {
     remedy:
       'Nothing was made of it, and nothing is guessed. In a copy of the cut put a plain cut in its place, over the frames of the source that the effect needs, and pull with that copy; or make the master of the whole clip, without --pull.',
   },
+  'pull-source-changed': {
+    weight: 'hold',
+    title: 'a clip is another one than that which was pulled before for the same cut',
+    remedy:
+      'Find out which of the two is the recording: compare the roll with the card, or with another copy. The frames that stand are left as they are. If they are of the wrong one, move the folder of the pull away and run again, or deliver to another folder.',
+  },
   'pull-nothing': {
     weight: 'hold',
     title: 'the cut uses nothing of the rolls that were read',

@@ -74,7 +74,11 @@ function brokenLine(text: string): number | null {
       JSON.parse(text.slice(0, length));
       return false;
     } catch (error) {
-      return !/end of JSON input|Unterminated|end of data/i.test((error as Error).message);
+      const { message } = error as Error;
+      const position = / position (\d+)/.exec(message)?.[1];
+      return position === undefined
+        ? !/end of JSON input|Unterminated|end of data/i.test(message)
+        : Number(position) < length;
     }
   };
   let [good, bad] = [0, text.length];
