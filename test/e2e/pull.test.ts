@@ -96,7 +96,10 @@ beforeAll(async () => {
   for (const roll of ['B007', 'C007']) {
     mkdirSync(join(day, roll), { recursive: true });
     for (const [clip, timecode] of [
-  X
+      // Equal timecode on other reels.
+      ['C001', '07:00:00:00'],
+      ['C002', '07:10:00:00'],
+    ] as const)
       await makeMovie(join(day, roll, `${roll}${clip}.mov`), {
         ...{ frames: 12, size: '96x54', rate: '24', timecode, codec: 'h264', tagged: false, audio: [] },
         picture: roll === 'B007' ? 'testsrc2' : 'testsrc',
@@ -228,7 +231,9 @@ test('the drive has the pull with its cut and its record, and a list that anothe
   );
   execFileSync('sha256sum', ['--check', '--quiet', 'handover/checksums.sha256'], { cwd: pullOf(drive) });
   const bin = readFileSync(join(pullOf(drive), 'handover', 'bin.otio'), 'utf8');
-  expect([...bin.matchAll(/"first_source_frame": (\d+)/g)].map(([, frame]) => Number(frame)).sort()).toEqual([1, 1, 4, 4]);
+  expect([...bin.matchAll(/"first_source_frame": (\d+)/g)].map(([, frame]) => Number(frame)).sort()).toEqual([
+    1, 1, 4, 4,
+  ]);
 });
 
 test('a clip whose source changed is held, and its frames stay', async () => {
