@@ -5,6 +5,7 @@ import { createHash } from 'node:crypto';
 import { codeOf } from '../../files/error-code.ts';
 import { fsPath, printable } from '../../files/names.ts';
 import { type ReadRecord, readRecord, writeRecord, writeWhole } from '../../ledger/store.ts';
+import { foldersIn } from '../../handover/read-day.ts';
 import { keptCut, PULL_RECORD } from '../../handover/layout.ts';
 import { type PullClip, type PullRecord, pullRecordSchema } from './form.ts';
 import type { PullOrder } from './order.ts';
@@ -57,4 +58,14 @@ export async function readKeptCut(dayFolder: string, { cut }: PullRecord): Promi
     if (codeOf(error) === '') throw error;
     return null;
   }
+}
+
+/** Folders of a delivery that are pulls of this shoot day, by name. */
+export async function pullsOf(delivery: string, day: string): Promise<string[]> {
+  const found: string[] = [];
+  for (const folder of await foldersIn(delivery)) {
+    const read = await readPull(join(delivery, folder));
+    if (read.state === 'read' && read.value.day === day) found.push(folder);
+  }
+  return found.sort();
 }

@@ -236,6 +236,21 @@ test('the drive has the pull with its cut and its record, and a list that anothe
   ]);
 });
 
+test('a late copy is added to the rolls of a pull too', async () => {
+  const delivery = copied();
+  const copy = join(freshFolder('copy'), 'day-07');
+  cpSync(day, copy, { recursive: true });
+  const late = await command(['check', day, '--copy', copy, '--deliver', delivery, '--json', '--quiet']);
+  const { verdicts } = JSON.parse(late.stdout) as { verdicts: { roll: string; copies: number }[] };
+  expect([late.code, verdicts.map(({ roll, copies }) => [roll.split('/').at(-1), copies])]).toEqual([
+    0,
+    [
+      ['A007', 2],
+      ['B007', 2],
+    ],
+  ]);
+});
+
 test('a clip whose source changed is held, and its frames stay', async () => {
   const delivery = copied();
   const changed = freshFolder('changed');
