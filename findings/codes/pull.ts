@@ -18,13 +18,13 @@ export const pullCodes = {
     weight: 'note',
     title: 'the cut uses a clip that the day does not have',
     remedy:
-      'If it was shot on another day, pull that day with the same cut. If it is of this day, look at the roll, and at the reel and the timecode that the cut has: they must be those of the clip, its proxies or its masters.',
+      'Do nothing if it was shot on another day: run that day with the same cut. If it is of this day, look at the roll, and at the reel and the timecode that the cut has: they must be those of the clip, its proxies or its masters.',
   },
   'pull-clip-ambiguous': {
     weight: 'hold',
     title: 'what the cut uses may be one clip of the day or another',
     remedy:
-      'Nothing was made of it. Have the list written out with reel names and `* FROM CLIP NAME` or `* SOURCE FILE` comments that name one clip, and pull again; or pull the right roll alone, with --roll.',
+      'Write the list out again with reel names and `* FROM CLIP NAME` or `* SOURCE FILE` comments that name one clip, and run with that file; or take the right roll alone, with --roll. Nothing was made of this use.',
   },
   'pull-frames-outside': {
     weight: 'hold',
@@ -36,19 +36,19 @@ export const pullCodes = {
     weight: 'hold',
     title: 'it cannot be said which frames the cut uses',
     remedy:
-      'Nothing was made of it, and nothing is guessed. In a copy of the cut put a plain cut in its place, over the frames of the source that the effect needs, and pull with that copy; or make the master of the whole clip, without --pull.',
+      'Put a plain cut in its place, in a copy of the cut, over the frames of the source that the effect needs, and run with that copy; or make the master of the whole clip, without --pull. Nothing was made of this use.',
   },
   'pull-source-changed': {
     weight: 'hold',
     title: 'a clip is another one than that which was pulled before for the same cut',
     remedy:
-      'Find out which of the two is the recording: compare the roll with the card, or with another copy. The frames that stand are left as they are. If they are of the wrong one, move the folder of the pull away and run again, or deliver to another folder.',
+      'Find out which of the two is the recording: compare the roll with the card, or with another copy. The frames that are there are left as they are. If they are of the wrong one, move the folder of the pull away and run again, or deliver to another folder.',
   },
   'pull-nothing': {
     weight: 'hold',
     title: 'the cut uses nothing of the rolls that were read',
     remedy:
-      'Look at the notes beside this one: they name each use. If the cut is of another day, pull that day. If it is of this one, compare its reels and timecodes with `log.csv` in the handover of the day.',
+      'Look at the notes beside this one: they name each use. If the cut is of another day, run that day with it. If it is of this one, compare its reels and timecodes with `log.csv` in the handover of the day.',
   },
   'pull-record-absent': {
     weight: 'hold',
