@@ -1,6 +1,6 @@
 /** Times of a timeline, exact: whole numbers over whole numbers, in seconds. Documents have doubles, which mean a rate in use and thousandths of a frame. Pure. */
 import type { OtioRange, OtioTime } from '../otio/read.ts';
-import { knownRateNear, type Rate, ratio } from '../../media/time/rate.ts';
+import { gcd, knownRateNear, type Rate, ratio } from '../../media/time/rate.ts';
 
 /** `over` is positive. */
 export interface Seconds {
@@ -9,10 +9,13 @@ export interface Seconds {
 }
 
 export const ZERO: Seconds = { top: 0n, over: 1n };
-export const plus = (a: Seconds, b: Seconds): Seconds => ({
-  top: a.top * b.over + b.top * a.over,
-  over: a.over * b.over,
-});
+/** In lowest terms where denominators differ: those of a long track would grow with every clip. */
+export function plus(a: Seconds, b: Seconds): Seconds {
+  if (a.over === b.over) return { top: a.top + b.top, over: a.over };
+  const [top, over] = [a.top * b.over + b.top * a.over, a.over * b.over];
+  const common = gcd(top, over);
+  return { top: top / common, over: over / common };
+}
 export const minus = (a: Seconds, b: Seconds): Seconds => plus(a, { top: -b.top, over: b.over });
 export const isBefore = (a: Seconds, b: Seconds): boolean => a.top * b.over < b.top * a.over;
 export const earlier = (a: Seconds, b: Seconds): Seconds => (isBefore(b, a) ? b : a);
