@@ -47,6 +47,25 @@ function digitsOf({ frame, base, drop }: Count): Digits {
 const textOf = ({ clock, field }: Digits, drop: boolean): string =>
   `${clock}${drop ? ';' : ':'}${two(field)}`;
 
+/** The label that so many frames further has; the day rolls over. Counted back from the label itself, minute by minute. */
+export function labelLater(label: string, rate: Ratio, frames: number): string {
+  const base = baseOf(rate);
+  const drop = label.includes(';');
+  const [hours, minutes, seconds, field] = label.split(/[:;]/).map(Number) as [
+    number,
+    number,
+    number,
+    number,
+  ];
+  const left = drop ? 2 * (base / 30) : 0;
+  let frame = seconds * base + field;
+  for (let minute = 0; minute < 60 * hours + minutes; minute += 1)
+    frame += 60 * base - (minute % 10 === 0 ? 0 : left);
+  // The first labels of such a minute are not there.
+  if (minutes % 10 !== 0) frame -= left;
+  return labelText({ frame: frame + frames, base, drop });
+}
+
 /** As people write it. */
 export const labelText = (count: Count): string => textOf(digitsOf(count), count.drop);
 

@@ -96,6 +96,20 @@ const replace = () =>
     '--replace',
     'make again what is ready and was made by another profile, other settings or another ffmpeg build',
   );
+const pull = () =>
+  new Option(
+    '--pull <cut>',
+    'make masters of only the frames that a cut uses: an EDL (CMX 3600) or OpenTimelineIO file (docs/pull.md)',
+  ).argParser(folder);
+const handles = () =>
+  new Option('--handles <n>', 'frames before and behind what the cut uses (default 24)').argParser(
+    wholeNumber(0, 1_000_000),
+  );
+const cutRate = () =>
+  new Option(
+    '--cut-rate <rate>',
+    'rate that the labels of the EDL count in, where it does not say so, as 25 or 24000/1001',
+  ).argParser(rateOption);
 const stills = () =>
   new Option(
     '--stills <n>',
@@ -150,6 +164,9 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     )
     .addOption(slots())
     .addOption(rate())
+    .addOption(pull())
+    .addOption(handles())
+    .addOption(cutRate())
     .addOption(stills())
     .addOption(replace())
     .addOption(settings())
@@ -228,6 +245,9 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
       ),
     )
     .addOption(rate())
+    .addOption(pull())
+    .addOption(handles())
+    .addOption(cutRate())
     .addOption(stills())
     .addOption(replace())
     .addOption(settings())

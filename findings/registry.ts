@@ -14,6 +14,7 @@ import { masterCodes } from './codes/master.ts';
 import { pageCodes } from './codes/page.ts';
 import { runCodes } from './codes/run.ts';
 import { profileCodes } from './codes/profile.ts';
+import { pullCodes } from './codes/pull.ts';
 import { provenanceCodes } from './codes/provenance.ts';
 import { rawCodes } from './codes/raw.ts';
 import { rollCodes } from './codes/roll.ts';
@@ -36,6 +37,7 @@ export const codesByArea = {
   settings: settingsCodes,
   provenance: provenanceCodes,
   handover: handoverCodes,
+  pull: pullCodes,
   lease: leaseCodes,
   run: runCodes,
   page: pageCodes,
@@ -55,6 +57,7 @@ export const registry = {
   ...settingsCodes,
   ...provenanceCodes,
   ...handoverCodes,
+  ...pullCodes,
   ...leaseCodes,
   ...runCodes,
   ...pageCodes,

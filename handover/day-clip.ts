@@ -41,6 +41,7 @@ export function dayClip({ roll, folder, verdict, entry, report }: ClipOfRoll): D
     cameraLetter: ROLL_LETTERS.exec(roll)?.[0] ?? null,
     camera: settings?.camera ?? null,
     source: sourceOf(clip),
+    stretch: clip.stretch === undefined ? null : { start: clip.stretch.start, frames: clip.stretch.frames },
     recorded: facts === null ? null : recordedOf(facts, clip, roll),
     ...slateOf(facts?.metadata ?? {}),
     way: facts?.way ?? null,

@@ -37,18 +37,19 @@ function placeOf(clip: DayClip): PlacedClip | null {
   const cut = cutOf(clip);
   const start = recorded?.start ?? cut?.start ?? null;
   if (recorded === null || start === null || (cut !== null && cut.timecodeFrom === 'zero')) return null;
-  const { rate, frames } = recorded;
+  const { rate } = recorded;
+  const { start: before, frames } = clip.stretch ?? { start: 0, frames: recorded.frames };
   // Labels without drop-frame are read as they stand; those with it keep up with the clock (SMPTE ST 12-1).
   const labels = (count: number): Instant =>
     start.drop
       ? { num: BigInt(count) * 1001n, den: BigInt(start.base) * 1000n }
       : { num: BigInt(count), den: BigInt(start.base) };
-  const at = labels(start.frame);
-  const lasted =
+  const lasting = (count: number): Instant =>
     start.base === timecodeBase(rate)
-      ? labels(frames)
-      : { num: BigInt(frames) * BigInt(rate.den), den: BigInt(rate.num) };
-  return { clip, start: at, end: plus(at, lasted) };
+      ? labels(count)
+      : { num: BigInt(count) * BigInt(rate.den), den: BigInt(rate.num) };
+  const at = plus(labels(start.frame), lasting(before));
+  return { clip, start: at, end: plus(at, lasting(frames)) };
 }
 
 export interface DayOrder {

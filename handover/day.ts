@@ -66,6 +66,8 @@ export interface DayClip {
   /** Of the settings. */
   readonly camera: string | null;
   readonly source: DaySource;
+  /** Of a pull: which frames of the source are here; null: all. */
+  readonly stretch: { readonly start: number; readonly frames: number } | null;
   /** What was measured of the source; null: it could not be. */
   readonly recorded: DayRecorded | null;
   /** As the clip's own tags say, else as the recorder of the sound that ran with it. */

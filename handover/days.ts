@@ -4,7 +4,7 @@ import { readdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import { fsPath, nameFromBytes } from '../files/names.ts';
 import { inDayOrder } from './consistency/differences.ts';
-import { pageLayout } from './layout.ts';
+import { PULL_RECORD, pageLayout } from './layout.ts';
 import { daysOf } from './read-day.ts';
 
 /** Names of their folders, in the order of days. */
@@ -15,3 +15,7 @@ export async function daysWithPages(delivery: string): Promise<string[]> {
     .filter((name) => existsSync(fsPath(pageLayout.night(join(delivery, name)))));
   return [...new Set([...(await daysOf(delivery)), ...names])].sort(inDayOrder);
 }
+
+/** A pull lies beside days and is none: it is made of a few frames of one, and compared with nothing. */
+export const isPull = (delivery: string, folder: string): boolean =>
+  existsSync(fsPath(join(delivery, folder, PULL_RECORD)));

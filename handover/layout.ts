@@ -21,6 +21,10 @@ export const handoverLayout = {
 /** A roll of that name would lie where the handover of its day does. */
 export const isHandoverName = (folder: string): boolean => collisionKey(folder) === collisionKey(HANDOVER);
 
+/** Of a pull, in its own folder beside those of days. */
+export const PULL_RECORD = 'pull.json';
+export const keptCut = (form: 'edl' | 'otio'): string => `pull.${form}`;
+
 const PAGE = 'morning.html';
 const NIGHT = 'night.json';
 const MADE = 'made.json';

@@ -11,6 +11,7 @@ const madeSchema = z.looseObject({
   reel: z.string().nullable(),
   grid: gridSchema.nullable(),
   split: splitSchema.nullable(),
+  first_source_frame: z.int().nonnegative().default(0),
 });
 const sourceSchema = z.looseObject({ reel: z.string(), frames: z.int(), files: sourceNamesSchema });
 
@@ -35,11 +36,14 @@ export function sourceFrameAt(clip: OtioClip, key: string, value: number): Sourc
   if (range == null || whole == null) return null;
   const said = sourceSchema.safeParse(source?.metadata[NAMESPACE]);
   const mine =
-    key === SOURCE_KEY ? { grid: null, split: null } : madeSchema.safeParse(made?.metadata[NAMESPACE]).data;
+    key === SOURCE_KEY
+      ? { grid: null, split: null, first_source_frame: 0 }
+      : madeSchema.safeParse(made?.metadata[NAMESPACE]).data;
   const frame = value - range.start_time.value;
   if (!said.success || mine === undefined || !Number.isInteger(frame)) return null;
   if (frame < 0 || frame >= range.duration.value) return null;
-  const { frame: index, field } = sourceFrameOf(mine, frame);
+  const { frame: own, field } = sourceFrameOf(mine, frame);
+  const index = mine.first_source_frame + own;
   return {
     reel: said.data.reel,
     ...sourceNameAt(said.data.files, index),

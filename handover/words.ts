@@ -16,10 +16,11 @@ export const tenthsText = (tenths: number): string =>
 export const lengthText = (frames: number, rate: Rate): string => tenthsText(tenthsOf(frames, rate));
 
 /** Of clips together; those that could not be measured are left out. */
-export function lengthOfAll(clips: readonly Pick<DayClip, 'recorded'>[]): string {
+export function lengthOfAll(clips: readonly Pick<DayClip, 'recorded' | 'stretch'>[]): string {
   return tenthsText(
     clips.reduce(
-      (sum, { recorded }) => sum + (recorded === null ? 0 : tenthsOf(recorded.frames, recorded.rate)),
+      (sum, { recorded, stretch }) =>
+        sum + (recorded === null ? 0 : tenthsOf(stretch?.frames ?? recorded.frames, recorded.rate)),
       0,
     ),
   );
@@ -30,8 +31,8 @@ export const NOT_KNOWN = 'not known';
 export const startText = ({ recorded }: Pick<DayClip, 'recorded'>): string =>
   recorded?.start == null ? 'no timecode' : formatTimecode(recorded.start);
 
-export const clipLengthText = ({ recorded }: Pick<DayClip, 'recorded'>): string =>
-  recorded === null ? `length ${NOT_KNOWN}` : lengthText(recorded.frames, recorded.rate);
+export const clipLengthText = ({ recorded, stretch }: Pick<DayClip, 'recorded' | 'stretch'>): string =>
+  recorded === null ? `length ${NOT_KNOWN}` : lengthText(stretch?.frames ?? recorded.frames, recorded.rate);
 
 /** A zone that this machine does not know (an old database, a damaged record) is no reason for a page without times. */
 export function timeText(moment: string, zone: string | null): string {

@@ -2,6 +2,7 @@
  * Writes what people open of a day: contact sheets and the morning page, from the records of the delivery alone. Whatever goes
  * wrong here is a note: the verdicts do not rest on it.
  */
+import { isPull } from './days.ts';
 import { join } from 'node:path';
 import { codeOf } from '../files/error-code.ts';
 import { type Finding, finding } from '../findings/finding.ts';
@@ -228,7 +229,9 @@ export async function differencesFrom(
   folder: string,
   made: DayMade,
 ): Promise<DayDifferences> {
-  const before = dayBefore(await daysOf(delivery), folder);
+  if (isPull(delivery, folder)) return { before: null, differences: [] };
+  const days = (await daysOf(delivery)).filter((day) => !isPull(delivery, day));
+  const before = dayBefore(days, folder);
   if (before === null) return { before: null, differences: [] };
   const earlier = await madeOnRecord(layout.dayFolder(delivery, before));
   return { before: earlier.day === '' ? before : earlier.day, differences: differencesOf(made, earlier) };

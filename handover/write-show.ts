@@ -5,7 +5,7 @@ import { fsPath } from '../files/names.ts';
 import type { Finding } from '../findings/finding.ts';
 import { madeOnRecord } from './consistency/read-made.ts';
 import { showMadeOf } from './consistency/show.ts';
-import { daysWithPages } from './days.ts';
+import { daysWithPages, isPull } from './days.ts';
 import { HANDOVER, pageLayout, SHOW_PAGE } from './layout.ts';
 import { type ShowPage, showPageOf } from './page/show-page.ts';
 import { tenthsText } from './words.ts';
@@ -15,7 +15,7 @@ import { writeOwn } from './write-own.ts';
 export async function writeShowPage(
   delivery: string,
 ): Promise<{ readonly written: readonly string[]; readonly findings: readonly Finding[] }> {
-  const folders = await daysWithPages(delivery);
+  const folders = (await daysWithPages(delivery)).filter((folder) => !isPull(delivery, folder));
   const days: ShowPage['days'][number][] = [];
   const made: Awaited<ReturnType<typeof madeOnRecord>>[] = [];
   for (const folder of folders) {

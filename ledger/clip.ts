@@ -63,6 +63,13 @@ export function filesOfPlace(place: ClipPlace): string[] {
   return place.sound === undefined ? frames : [...frames, place.sound.file];
 }
 
+/** Frames [start, start + frames) of a clip, counted from 0. */
+export const stretchSchema = z.object({
+  start: z.int().nonnegative().describe('The first, counted from 0 in the clip'),
+  frames: z.int().positive().describe('How many'),
+});
+export type Stretch = z.infer<typeof stretchSchema>;
+
 export const clipSchema = z.object({
   id: z.string().describe('Unique in the roll, safe as a file name: names reports and deliverables'),
   name: z.string().describe('As the camera named it, for people'),
@@ -73,5 +80,11 @@ export const clipSchema = z.object({
     .describe(
       "SHA-256 over the sorted list of (path, size, checksum) of the clip's files as intake read them: same content, same digest",
     ),
+  stretch: stretchSchema
+    .extend({
+      day: z.string().describe('Name of the shoot day, by which names are made as of the whole clip'),
+    })
+    .optional()
+    .describe('Of a pull: which frames of the clip are made; absent: all of them'),
 });
 export type Clip = z.infer<typeof clipSchema>;

@@ -75,6 +75,9 @@ export function isVerified({ copies, findings }: Pick<IntakeResult, 'copies' | '
   return copies.length > 0 && copies.every((copy) => copy.verified) && !findings.some(blocks);
 }
 
+const unusedClipSchema = clipSchema.pick({ id: true, name: true, place: true });
+export type UnusedClip = z.infer<typeof unusedClipSchema>;
+
 export const verdicts = ['ready', 'held'] as const;
 /** Fields that are `optional` here are absent in records of older versions; the audit holds a roll whose record lacks one. */
 export const rollVerdictSchema = z.looseObject({
@@ -170,6 +173,12 @@ export const rollVerdictSchema = z.looseObject({
       }),
     )
     .describe('Every clip of the roll'),
+  unused: z
+    .array(unusedClipSchema)
+    .optional()
+    .describe(
+      'Of a pull: clips of the roll that the cut does not use, of which nothing is made. Absent: it is none',
+    ),
   recordings: z
     .array(recordingSchema)
     .optional()

@@ -26,6 +26,8 @@ export interface SequencePlace {
   readonly first: number;
   readonly count: number;
   readonly statedRate: Rate | null;
+  /** Further frames of the clip lie before or behind: none but these are opened. */
+  readonly isCut?: true;
   /** The sound file that was recorded with these frames. */
   readonly sound?: AudioFacts['beside'];
 }
@@ -121,7 +123,9 @@ async function openSequence(rollFolder: string, place: SequencePlace, rate: Rate
     '-start_number',
     String(start),
   ];
-  if (!needsLink(join(folder, frameName(place, last))) && last <= HIGHEST_NUMBER) {
+  // A pattern goes on as long as there is a next number.
+  const isBounded = place.isCut === undefined;
+  if (isBounded && !needsLink(join(folder, frameName(place, last))) && last <= HIGHEST_NUMBER) {
     return {
       args: guarded(
         'image2',

@@ -38,6 +38,11 @@ const areas = [
     'Found when a day is handed over: at the end of a run, in an audit, and when it is copied to drives.',
   ],
   [
+    'pull',
+    'Pulls',
+    'Found when a cut is read and followed to the clips of a day (`--pull`), and when a pull is audited.',
+  ],
+  [
     'lease',
     'Who is at work',
     'Found when a run or worker takes a delivery or a work folder, and while it has it.',

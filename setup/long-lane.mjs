@@ -95,6 +95,7 @@ export const TABLES = [
   'test/worker/masters.test.ts',
   'test/worker/review-hdr.test.ts',
   'test/worker/sidecars.test.ts',
+  'test/worker/stretch.test.ts',
 ];
 
 const vitest = ['node_modules/vitest/vitest.mjs', 'run'];

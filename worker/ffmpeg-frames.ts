@@ -22,6 +22,7 @@ import { type MasterGroup, type MasterMaking, startMasters } from './master/maki
 import { colourWayOf } from './colour-way.ts';
 import { proofOf, shownProof, splitProof } from './proof.ts';
 import { hearSounds, withSounds } from './sound.ts';
+import { readingOf } from './stretch.ts';
 import { askTarget } from './target.ts';
 
 /** From one decode: every movie, and the frames of every master. */
@@ -153,7 +154,8 @@ async function makeStaged(
 }
 
 /** The clip alone, decoded once more: it separates a damaged clip from an encoder that failed. */
-async function decodeSource(job: Job, context: JobContext): Promise<SourceDecode | null> {
+async function decodeSource(whole: Job, context: JobContext): Promise<SourceDecode | null> {
+  const job = readingOf(whole);
   const input = await openClip(job.rollFolder, job.clip.place, job.facts);
   try {
     return await decodeWhole(input, context.tools, { threads: context.threads, signal: context.signal });

@@ -15,6 +15,7 @@ import type { Outcome } from '../profiles/outcome.ts';
 import type { FramePool } from './master/frame-pool.ts';
 import { asFarAsItCame, type RecipeSeen, readyRecipe, type StagedMovie } from './recipe-run.ts';
 import { readSecondTime, type Spot } from './second-reading.ts';
+import { readingOf } from './stretch.ts';
 import { newWatched, progressReader, type Watched, watchLine } from './watch.ts';
 
 export interface MakeRequest {
@@ -73,7 +74,8 @@ const KEEP_MEMORY = {
 };
 
 export async function make(request: MakeRequest): Promise<MakeResult> {
-  const { job, outputs, besides = [], tools, threads, signal } = request;
+  const { outputs, besides = [], tools, threads, signal } = request;
+  const job = readingOf(request.job);
   const textFolder = await mkdtemp(join(tmpdir(), 'rushlight-text-'));
   const input = await openClip(job.rollFolder, job.clip.place, job.facts);
   let frames: FramePipe | null = null;
@@ -103,7 +105,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       request.onFrames(Math.max(sign.frame, 0));
     });
     // Whatever lies between disk and decoder (a bad cable, bad memory) would give one of the two something else.
-    const beside = readSecondTime(request, input);
+    const beside = readSecondTime({ ...request, job }, input);
     // Awaited below; until then it may fail unheard.
     beside.catch(() => undefined);
     const run = await runTool(

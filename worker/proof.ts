@@ -16,6 +16,7 @@ import { makeFolder } from './target.ts';
 import { subjectOf } from './claim.ts';
 import type { Failure } from './classify.ts';
 import type { MakeResult } from './make.ts';
+import { framesBefore } from './stretch.ts';
 import { fieldsFailure, orientationFailure, spotFailure } from './spot.ts';
 
 export interface Proof {
@@ -43,6 +44,8 @@ export function fingerprintFailure(job: Job, fingerprints: SourceFingerprints | 
   }
   const { ticks, timeBase } = fingerprints.times;
   if (ticks.some(Number.isNaN)) return reported('frames without a time', 'a time for every frame');
+  const misplaced = placeOfStretch(job, fingerprints.times);
+  if (misplaced !== null) return reported(misplaced, 'the times that its frames have in the clip');
   const { rate, stepsInOrder: steps, timeBase: clock } = job.facts.video;
   if (steps !== undefined)
     return sameRatio(timeBase, clock) && JSON.stringify(stepsInOrder(ticks)) === JSON.stringify(steps)
@@ -58,6 +61,22 @@ export function fingerprintFailure(job: Job, fingerprints: SourceFingerprints | 
     `steps of ${found} ticks of ${formatRatio(timeBase)} s`,
     `equal steps at ${formatRatio(rate)} frames a second`,
   );
+}
+
+/**
+ * The frames of a stretch are counted out behind the decoder. Their times say the same in another way: the first one's is that of so many frames of the
+ * clip, to half a frame. Where audio begins first, the decoder's clock does. null: it is, or nothing was counted out.
+ */
+function placeOfStretch(job: Job, { ticks, timeBase }: SourceFingerprints['times']): string | null {
+  const before = framesBefore(job);
+  const { video, audio } = job.facts;
+  if (before === 0 || !video.rateConstant) return null;
+  const earlier = Math.max(0, ...audio.map(({ startOffset, sampleRate }) => -startOffset / sampleRate));
+  const seconds = ((ticks[0] as number) * timeBase.num) / timeBase.den - earlier;
+  const frames = (seconds * video.rate.num) / video.rate.den;
+  return Math.abs(frames - before) < 0.5
+    ? null
+    : `a first frame at the time of frame ${frames.toFixed(2)}, counted as frame ${before}`;
 }
 
 /** Pure: the encoder took in the very packets that the clip has. */

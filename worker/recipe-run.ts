@@ -96,6 +96,8 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
     alignsText: isAtLeast(tools.ffmpeg.release, { major: 6, minor: 1 }),
     besides,
     frames: frames !== undefined,
+    // Of a folder of frames no others are opened.
+    stretch: job.clip.place.kind === 'sequence' ? undefined : job.clip.stretch,
     threads,
   });
   for (const file of recipe.textFiles) await writeFile(file.path, file.text);

@@ -15,7 +15,7 @@ import {
 import { fsPath } from '../files/names.ts';
 import type { Job } from '../ledger/job.ts';
 import { earlierField } from '../media/facts.ts';
-import { jointsOf, type OpenedInput, openInput } from '../media/input.ts';
+import { type OpenedInput, openInput } from '../media/input.ts';
 import { framePath } from '../media/raw/sequence.ts';
 import { AS_CODED } from '../media/upright.ts';
 import type { MediaTools } from '../process/locate.ts';
@@ -39,6 +39,7 @@ import {
   GRID_WIDTH,
 } from '../proof/form.ts';
 import { pictureTap, rawPictures } from '../proof/tap.ts';
+import { jointsIn } from './stretch.ts';
 import { leadFilter, openAtFrame, type OpenedAtFrame, spotFrames } from './spot-frames.ts';
 
 /** One frame, decoded on its own. */
@@ -248,7 +249,7 @@ export async function readSecondTime(
     for (const file of job.clip.place.kind === 'spanned' ? job.clip.place.parts : [])
       parts.push(await openInput(job.rollFolder, { kind: 'movie', file: file.file }));
     // On both sides of each joint as well.
-    const atJoints = jointsOf(job.facts).flatMap((first) => [first - 1, first]);
+    const atJoints = jointsIn(job).flatMap((first) => [first - 1, first]);
     const drawn = spotFrames(job.clip.contentDigest, job.span.count, 'proxy');
     for (const frame of [...new Set([...drawn, ...atJoints])].sort((a, b) => a - b))
       opened.push({ frame, input: await openAtFrame(job, frame) });

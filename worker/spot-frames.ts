@@ -4,6 +4,7 @@
  */
 import type { ClipFacts, VideoFacts } from '../media/facts.ts';
 import type { Job } from '../ledger/job.ts';
+import { framesBefore } from './stretch.ts';
 import { type MoviePlace, type OpenedInput, openInput, partAt, type SequencePlace } from '../media/input.ts';
 
 /** Frames that a seek may land beside the one asked for, where a file's times and its edit list or index disagree. */
@@ -74,11 +75,13 @@ export async function openFileAtFrame(
   return { ...input, args: [...seek, ...input.args], lead: wanted - entered, wanted };
 }
 
-/** The same of a clip. A part of a spanned one is opened alone: what joins them for the encoders is not asked. */
+/** The same of a clip; `index`: of the job's frames, from 0. A part of a spanned one is opened alone: what joins them for the encoders is not asked. */
 export async function openAtFrame(
-  { rollFolder, clip: { place }, facts }: Pick<Job, 'rollFolder' | 'clip' | 'facts'>,
-  frame: number,
+  { rollFolder, clip, facts }: Pick<Job, 'rollFolder' | 'clip' | 'facts'>,
+  index: number,
 ): Promise<OpenedAtFrame> {
+  const { place } = clip;
+  const frame = index + framesBefore({ clip });
   const at = place.kind === 'spanned' ? partAt(place, facts.parts ?? [], frame) : { place, frame };
   return await openFileAtFrame(rollFolder, at.place, facts, at.frame);
 }

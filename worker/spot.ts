@@ -3,7 +3,6 @@
  * Everything else compares deliverables with those fingerprints, and would find a good file of the wrong clip good.
  */
 import { type Finding, finding } from '../findings/finding.ts';
-import { jointsOf } from '../media/input.ts';
 import { type Orientation, type StatedOrientation, UPRIGHT } from '../check/orientation.ts';
 import type { Job } from '../ledger/job.ts';
 import { earlierField, type VideoFacts } from '../media/facts.ts';
@@ -13,6 +12,7 @@ import { subjectOf } from './claim.ts';
 import type { Spot } from './second-reading.ts';
 import type { Watched } from './watch.ts';
 import { framesBeside } from './spot-frames.ts';
+import { framesBefore, jointsIn } from './stretch.ts';
 
 /** The same decoder gives the same values; a quarter of an 8-bit step (root mean square) is already another picture. */
 const SAME = 64;
@@ -99,11 +99,12 @@ export function spotFailure(
   spots: readonly Spot[],
 ): Finding | null {
   // A part of a spanned clip begins with its own first frame, and no other.
-  const begins = [0, ...jointsOf(job.facts)];
+  const isEntered = framesBefore(job) > 0;
+  const begins = [...(isEntered ? [] : [0]), ...jointsIn(job)];
   for (const { frame, seen } of spots) {
     if (seen === null) {
       // Not every file can be entered in its middle; its beginning can.
-      if (frame > 0) continue;
+      if (frame > 0 || isEntered) continue;
       return finding(
         'decode-other-clip',
         'the first frame does not decode alone',

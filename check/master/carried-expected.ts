@@ -16,12 +16,13 @@ function valueText(type: string, value: number | string | readonly (number | str
     .join(' ');
 }
 
-/** `index`: of the frame, from 0. */
-export function carriedOf({ carried }: MasterOutcome, index: number): string {
+/** `index`: of the frame, from 0; what is carried is counted in the whole clip. */
+export function carriedOf({ carried, stretch }: MasterOutcome, index: number): string {
+  const inClip = stretch === null ? index : stretch.start + index;
   const lines: string[] = [];
   for (const { name, type, values } of carried) {
     // The last one that begins at this frame or before it.
-    const here = values.filter(({ frame }) => frame <= index).at(-1)?.value ?? null;
+    const here = values.filter(({ frame }) => frame <= inClip).at(-1)?.value ?? null;
     if (here !== null) lines.push(`${name} ${type} ${valueText(type, here)}`);
   }
   return carriedText(lines);

@@ -10,7 +10,7 @@ import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { MasterCheck } from '../../profiles/check-names.ts';
 import type { CheckVerdict } from '../check.ts';
 import { judgeCompanions } from './amf.ts';
-import { rateByClip, startByClip } from '../cadence.ts';
+import { labelLater, rateByClip, startByClip } from '../cadence.ts';
 import { saidOf } from './expected.ts';
 import { readingVerdict } from './reading.ts';
 import type { ToSceneLinear } from './scene-linear.ts';
@@ -152,7 +152,9 @@ function againstClip(
       { found: 'no rate of the project', expected: 'one in the settings of the clip, which is played at it' },
     ];
   const rateText = rate.den === 1 ? String(rate.num) : `${rate.num}/${rate.den}`;
-  const start = startByClip(source, outcome.cadence, rate);
+  const whole = startByClip(source, outcome.cadence, rate);
+  const start =
+    whole === null || outcome.stretch === null ? whole : labelLater(whole, rate, outcome.stretch.start);
   return [
     ...(said !== null && said.rate !== rateText
       ? [{ found: `${said.rate} frames a second`, expected: `${rateText}, by the clip` }]
@@ -160,10 +162,25 @@ function againstClip(
     ...(said !== null && said.timecode !== null && start !== null && said.timecode !== start
       ? [{ found: `${said.timecode} in the first frame`, expected: `${start}, by the clip` }]
       : []),
-    ...(source.video.frames === outcome.frames
-      ? []
-      : [{ found: `${outcome.frames} frames`, expected: `${source.video.frames}, as the clip has` }]),
+    ...framesByClip(outcome, source.video.frames),
   ];
+}
+
+/** All frames of the clip, or a stretch that lies within them. */
+function framesByClip(
+  { frames, stretch }: MasterOutcome,
+  ofClip: number,
+): { found: string; expected: string }[] {
+  if (stretch === null)
+    return frames === ofClip ? [] : [{ found: `${frames} frames`, expected: `${ofClip}, as the clip has` }];
+  return stretch.of === ofClip && stretch.start + frames <= ofClip
+    ? []
+    : [
+        {
+          found: `frames ${stretch.start} to ${stretch.start + frames - 1} of ${stretch.of}`,
+          expected: `frames of the ${ofClip} that the clip has`,
+        },
+      ];
 }
 
 const timecode: (input: MasterCheckInput) => CheckVerdict = ({ measured, outcome, source }) => {

@@ -83,7 +83,8 @@ export function saidOf(outcome: MasterOutcome, index: number): FrameSaid {
   const { width, height, format, said } = outcome;
   const dpx = format === 'dpx';
   const base = outcome.timecode;
-  const made = sourceNameAt(outcome.source, index);
+  const inClip = outcome.stretch === null ? index : outcome.stretch.start + index;
+  const made = sourceNameAt(outcome.source, inClip);
   return {
     size: `${width}x${height}`,
     windows: dpx ? `${width}x${height}` : `0,0 ${width - 1},${height - 1} of 0,0 ${width - 1},${height - 1}`,
@@ -112,7 +113,7 @@ export function saidOf(outcome: MasterOutcome, index: number): FrameSaid {
         : null
       : `${made.file} frame ${made.frame}`,
     origin: dpx ? inDpx(made.file, 100) : null,
-    counter: dpx ? `${index} of ${outcome.frames}` : String(outcome.first + index),
+    counter: dpx ? `${inClip} of ${outcome.stretch?.of ?? outcome.frames}` : String(outcome.first + index),
     development: dpx ? null : developmentOf(outcome.linearisation),
     camera: dpx ? inDpx(said.camera, 32) : said.camera,
     serial: dpx ? inDpx(said.serial, 32) : said.serial,

@@ -17,6 +17,8 @@ import { auditHandover } from '../../handover/audit.ts';
 import { HISTORY_FOLDER } from '../../files/manifest/chain.ts';
 import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
 import { isSystemName } from '../../files/system-files.ts';
+import { pullFiles } from '../pull/record.ts';
+import { auditPull } from './pull.ts';
 import { auditDriveHistory } from '../handover/history-audit.ts';
 import type { AuditRequest, RollAudit } from './request.ts';
 import { auditRoll } from './roll.ts';
@@ -125,8 +127,10 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
     ourDays.add(day);
     await nameForeign(
       layout.dayFolder(request.delivery, day),
-      new Set([...ourRolls, HANDOVER, HISTORY_FOLDER]),
+      new Set([...ourRolls, HANDOVER, HISTORY_FOLDER, ...pullFiles]),
     );
+    for (const item of await auditPull(layout.dayFolder(request.delivery, day), [...ourRolls]))
+      beside.add({ ...item, file: join(day, item.file ?? '') });
     for (const item of await auditDriveHistory(layout.dayFolder(request.delivery, day)))
       beside.add({ ...item, file: join(day, item.file ?? '') });
     if (!ourRolls.has(HANDOVER))

@@ -149,6 +149,7 @@ export function gateInputOf(records: RollRecords, findings: readonly Finding[]):
       facts: clipReports.get(clip.id)?.facts ?? null,
       findings: clipReports.get(clip.id)?.findings ?? [],
     })),
+    ...(verdict.unused === undefined ? {} : { unused: verdict.unused }),
     recordings: verdict.recordings ?? [],
     otherFiles,
     profiles,

@@ -11,6 +11,8 @@ import { holdDelivery } from '../night/delivery-hold.ts';
 import { newRun } from '../night/names.ts';
 import { type NightFolders, nightFolders } from '../roll/folders.ts';
 import { verifyRoll } from '../roll/know.ts';
+import { layout } from '../../ledger/layout.ts';
+import { pullsOf } from '../pull/record.ts';
 import { addLateCopies, type LateCopies } from '../roll/late-copies.ts';
 import { repeatsAmong } from '../roll/repeats.ts';
 import { findRolls, rollOnDelivery } from '../roll/rolls.ts';
@@ -123,13 +125,20 @@ async function addAll(
     });
     try {
       const late: LateCopies[] = [];
-      for (const intake of results) {
-        const failure = await hold.failure();
-        if (failure !== null) throw new FindingError([failure], 1);
-        late.push(await addLateCopies(intake, rollOnDelivery(folders, intake.roll)));
+      for (const place of await placesOf(folders, results)) {
+        const ofPlace: LateCopies[] = [];
+        for (const intake of place.rolls) {
+          const failure = await hold.failure();
+          if (failure !== null) throw new FindingError([failure], 1);
+          const added = await addLateCopies(intake, rollOnDelivery(place.folders, intake.roll));
+          ofPlace.push(
+            place.folders === folders ? added : { ...added, roll: `${place.folders.dayName}/${intake.roll}` },
+          );
+        }
+        // The statements that it names are others now.
+        if (ofPlace.some(({ added }) => added.length > 0)) append(findings, await handOver(place.folders));
+        append(late, ofPlace);
       }
-      // The statements that it names are others now.
-      if (late.some(({ added }) => added.length > 0)) append(findings, await handOver(folders));
       return late;
     } finally {
       await hold.release();
@@ -137,4 +146,21 @@ async function addAll(
   } finally {
     await keeper.close();
   }
+}
+
+interface PlaceOfDay {
+  readonly folders: NightFolders;
+  readonly rolls: readonly ReadRoll[];
+}
+
+/** The day itself, and every pull that was made of it: of these the rolls that they have. A delivery of pulls alone has no rolls of the day. */
+async function placesOf(folders: NightFolders, results: readonly ReadRoll[]): Promise<PlaceOfDay[]> {
+  const has = (place: NightFolders, roll: string): boolean =>
+    existsSync(layout.verdict(rollOnDelivery(place, roll)));
+  const pulls = (await pullsOf(folders.delivery, folders.dayName)).map((dayName): PlaceOfDay => {
+    const place = { ...folders, dayName };
+    return { folders: place, rolls: results.filter(({ roll }) => has(place, roll)) };
+  });
+  const isThere = results.some(({ roll }) => has(folders, roll));
+  return [...(isThere || pulls.length === 0 ? [{ folders, rolls: results }] : []), ...pulls];
 }

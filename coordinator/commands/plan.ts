@@ -56,6 +56,10 @@ import { printJson, printText } from '../show/output.ts';
 import { type PlannedRoll, planText, type WholePlan } from '../show/plan-text.ts';
 import { settingsText } from '../show/settings-text.ts';
 import { showProgress } from '../show/progress.ts';
+import { pullPlanText } from '../show/pull-text.ts';
+import { type PullOrder, profilesOf, pullFolders, pullOrder } from '../pull/order.ts';
+import { type Followed, followCut, takeStretches } from '../pull/pulling.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import { DEFAULT_READERS } from './defaults.ts';
 
@@ -70,6 +74,9 @@ export interface PlanOptions {
   readonly roll?: readonly string[];
   readonly by?: readonly string[];
   readonly rate?: Rate;
+  readonly pull?: string;
+  readonly handles?: number;
+  readonly cutRate?: Rate;
   readonly stills?: number;
   readonly replace?: boolean;
   readonly settings?: string;
@@ -83,16 +90,32 @@ export interface PlanOptions {
 const sumOf = <Item>(items: readonly Item[], of: (item: Item) => number): number =>
   items.reduce((sum, item) => sum + of(item), 0);
 
+function followCutOf(
+  order: PullOrder,
+  probed: readonly { readonly known: KnownRoll }[],
+  profiles: readonly LoadedProfile[],
+): Followed {
+  const [first] = profiles;
+  if (first === undefined) throw new RangeError('a pull in no profile');
+  return followCut(
+    order,
+    probed.map(({ known }) => known),
+    first.profile,
+  );
+}
+
 export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
-  const folders = nightFolders({
+  const dayFolders = nightFolders({
     day: options.day,
     copies: options.copy ?? [],
     deliver: options.deliver,
     manifests: options.manifests ?? [],
   });
+  const order = await pullOrder(options, dayFolders);
+  const folders = order === null ? dayFolders : pullFolders(dayFolders, order, options.roll ?? []);
   const stated = options.settings === undefined ? noSettings : await readSettings(options.settings);
   const prepared = await prepare(
-    { profiles: options.profile ?? [], settings: stated, stills: options.stills },
+    { profiles: profilesOf(options), settings: stated, stills: options.stills },
     toolsOf(options),
   );
   const { rolls, dayManifests, findings: ofDay } = await findRolls(folders);
@@ -148,27 +171,34 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     })[] = [];
     const probed: {
       readonly known: KnownRoll;
-      readonly isClear: boolean;
+      readonly mayPlan: boolean;
       readonly reading: number;
       readonly measuring: number;
     }[] = [];
     for (const roll of asked) {
       const known = unknownRoll(roll, folders);
-      let isClear = false;
+      let mayPlan = false;
       const began = performance.now();
       let read = began;
       await unlessBroken(known, context, async () => {
         known.intake = await verifyRoll(roll, context);
         read = performance.now();
-        isClear = await probeRoll(known, context);
+        mayPlan = await probeRoll(known, context);
       });
       signal.throwIfAborted();
       const [reading, measuring] = [(read - began) / 1000, (performance.now() - read) / 1000];
-      probed.push({ known, isClear, reading, measuring });
+      probed.push({ known, mayPlan, reading, measuring });
     }
     // What clips carry of sound rolls is known once all are read.
     const day = probed.map(({ known }) => known);
-    for (const { known, isClear, reading, measuring } of probed) {
+    const followed = order === null ? null : followCutOf(order, probed, prepared.profiles);
+    if (followed !== null) append(reported, [...followed.findings]);
+    for (const { known, mayPlan, reading, measuring } of probed) {
+      // Of a roll that the cut does not use nothing is said.
+      if (mayPlan && order !== null && followed !== null && !takeStretches(known, followed, order.day)) {
+        runProgress.setPhase(known.roll.name, 'ready');
+        continue;
+      }
       let plan: Awaited<ReturnType<typeof planRoll>> = {
         jobs: [],
         done: 0,
@@ -177,7 +207,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         volumes: [],
       };
       await unlessBroken(known, context, async () => {
-        if (!isClear) return;
+        if (!mayPlan) return;
         await addProductionSound(known, day, context);
         plan = await planRoll(known, context, false);
       });
@@ -286,22 +316,23 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     );
     const surveyed = plans.map(({ known }) => ({ roll: known.roll.name, clips: known.clips }));
     // Of a roll that did not come so far nothing is known: what it has is not missing.
-    if (notAsked.length === 0 && plans.every(({ known }) => known.isSurveyed))
+    if (order === null && notAsked.length === 0 && plans.every(({ known }) => known.isSurveyed))
       append(reported, unmatchedFindings(settings.file, surveyed));
     const cdls = settings.file.show?.cdls;
     const listing = cdls === undefined ? null : cdlListing(cdls, clipsToMatch(surveyed));
-    const differences = existsSync(folders.delivery)
-      ? await differencesFrom(
-          folders.delivery,
-          folderName(folders.dayName),
-          madeOfPlan({
-            day: folders.dayName,
-            toolchain: prepared.toolchain,
-            profiles: prepared.profiles,
-            rolls: plans.map(({ known, jobs: ofRoll }) => ({ clips: known.clips, jobs: ofRoll })),
-          }),
-        )
-      : { before: null, differences: [] };
+    const differences =
+      order === null && existsSync(folders.delivery)
+        ? await differencesFrom(
+            folders.delivery,
+            folderName(folders.dayName),
+            madeOfPlan({
+              day: folders.dayName,
+              toolchain: prepared.toolchain,
+              profiles: prepared.profiles,
+              rolls: plans.map(({ known, jobs: ofRoll }) => ({ clips: known.clips, jobs: ofRoll })),
+            }),
+          )
+        : { before: null, differences: [] };
     append(reported, differenceNotes(folders.dayName, differences));
     const held = reported.some(blocks);
     if (options.json === true) {
@@ -317,6 +348,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         settings: settingsOfClips,
         cdls: listing,
         left: leftOfJobs(jobs),
+        pull: followed?.record ?? null,
         differences,
         jobs: jobs.map(({ job, bytes, bytesRange, seconds }) => ({
           roll: job.roll,
@@ -335,7 +367,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       });
     } else
       printText(
-        `${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${listing === null ? '' : `${cdlsText(listing)}\n\n`}${planText(plan, planned, reported, differencesText(differences))}`,
+        `${order === null || followed === null ? '' : `${pullPlanText(order, followed)}\n\n`}${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${listing === null ? '' : `${cdlsText(listing)}\n\n`}${planText(plan, planned, reported, differencesText(differences))}`,
       );
     return held ? 1 : 0;
   } catch (error) {

@@ -8,6 +8,7 @@ import { printJson, printText } from '../show/output.ts';
 import { type Progress, showProgress } from '../show/progress.ts';
 import { findingText } from '../show/words.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
+import { profilesOf, pullFolders, pullOrder } from '../pull/order.ts';
 import { volumesOf } from '../roll/volumes.ts';
 import { parseQueueAddress } from '../store/shared.ts';
 import { DEFAULT_PATIENCE_SECONDS, DEFAULT_READERS, DEFAULT_STALL_SECONDS } from './defaults.ts';
@@ -28,6 +29,9 @@ export interface RunOptions {
   readonly first?: readonly string[];
   readonly by?: readonly string[];
   readonly rate?: Rate;
+  readonly pull?: string;
+  readonly handles?: number;
+  readonly cutRate?: Rate;
   readonly stills?: number;
   readonly replace?: boolean;
   readonly settings?: string;
@@ -61,13 +65,15 @@ export async function runCommand(options: RunOptions): Promise<0 | 1 | 130> {
 
 /** The night as `run` takes it, with progress and interrupts; what came of it is the caller's to print. */
 export async function takeNight(options: RunOptions): Promise<NightResult> {
-  const folders = nightFolders({
+  const ofDay = nightFolders({
     day: options.day,
     copies: options.copy ?? [],
     deliver: options.deliver,
     manifests: options.manifests ?? [],
     ...(options.work === undefined ? {} : { work: options.work }),
   });
+  const pull = await pullOrder(options, ofDay);
+  const folders = pull === null ? ofDay : pullFolders(ofDay, pull, options.roll ?? []);
   const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
   const queue = options.queue === undefined ? null : parseQueueAddress(options.queue, options);
   if (options.workers === 0 && queue === null)
@@ -104,7 +110,8 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
         folders,
         rolls: { only: options.roll ?? [], first: options.first ?? [] },
         by: options.by,
-        profiles: options.profile ?? [],
+        pull,
+        profiles: profilesOf(options),
         readers: options.readers ?? DEFAULT_READERS,
         workers: options.workers ?? null,
         slots: options.slots ?? null,

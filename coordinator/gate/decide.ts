@@ -124,6 +124,9 @@ export function decideRoll(input: GateInput): GateDecision {
         deliverables: deliverables.map(deliverableInVerdict),
         ...(stills == null ? {} : { stills: stillsInVerdict(stills) }),
       })),
+      ...(input.unused === undefined
+        ? {}
+        : { unused: input.unused.map(({ id, name, place }) => ({ id, name, place })) }),
       ...(input.recordings.length === 0 ? {} : { recordings: [...input.recordings] }),
       otherFiles: [...input.otherFiles],
       findings,

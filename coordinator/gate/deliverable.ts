@@ -100,7 +100,7 @@ export function judgeDeliverable(
   append(findings, judgeBars(report, subject));
   append(findings, judgeLight(report, subject));
   append(findings, judgeFile(report, disk, subject));
-  append(findings, judgeFrames(report, facts, subject));
+  append(findings, judgeFrames(report, facts === null ? null : { facts, clip }, subject));
   if (disk.remeasured !== undefined) append(findings, judgeAgain(report, disk.remeasured, loaded, subject));
   return { report, findings };
 }
@@ -279,10 +279,13 @@ function judgeFile(report: DeliverableReport, disk: DeliverableOnDisk, subject: 
   return found;
 }
 
-/** Nothing is cut, and no frame is repeated or left out but on the grid of a clip without a constant rate: so clip, decision and what was made have one number of frames, or where fields are split, of fields. */
+/**
+ * Nothing is cut but to the stretch of a pull, and no frame is repeated or left out but on the grid of a clip without a constant rate: so clip, decision and what was
+ * made have one number of frames, or where fields are split, of fields.
+ */
 function judgeFrames(
   { outcome, facts }: DeliverableReport,
-  source: ClipFacts | null,
+  source: { readonly facts: ClipFacts; readonly clip: Clip } | null,
   subject: Subject,
 ): Finding[] {
   const found: Finding[] = [];
@@ -299,14 +302,14 @@ function judgeFrames(
     source === null
       ? undefined
       : outcome.cadence.constant === null
-        ? framesOfEach(outcome.cadence) * source.video.frames
-        : (shownAt(source.video, outcome.rate)?.length ?? 0);
+        ? (source.clip.stretch?.frames ?? framesOfEach(outcome.cadence) * source.facts.video.frames)
+        : (shownAt(source.facts.video, outcome.rate)?.length ?? 0);
   if (clipHas !== undefined && clipHas !== outcome.frames)
     found.push(
       finding(
         'record-contradictory',
         `${outcome.frames} frames decided`,
-        `${clipHas} frames in the clip`,
+        `${clipHas} frames in ${source?.clip.stretch === undefined ? 'the clip' : 'its stretch'}`,
         subject,
       ),
     );

@@ -18,6 +18,11 @@ function covers(place: ClipPlace, path: string): boolean {
   return padded && number >= place.first && number < place.first + place.count;
 }
 
+/** Each once: stretches of a clip lie in the same place. */
+export function placesOf(clips: readonly Pick<Clip, 'place'>[]): ClipPlace[] {
+  return [...new Map(clips.map(({ place }) => [JSON.stringify(place), place])).values()];
+}
+
 /** True when one of the paths is a file of a clip at this place. */
 export function coversAny(place: ClipPlace, paths: readonly string[]): boolean {
   return paths.some((path) => covers(place, path));
@@ -26,12 +31,12 @@ export function coversAny(place: ClipPlace, paths: readonly string[]): boolean {
 /** Files that intake read and that are neither part of a clip nor listed as other files: a clip must not be able to vanish between two lists. */
 export function unaccountedFiles(
   files: readonly RollFile[],
-  clips: readonly Clip[],
+  clips: readonly Pick<Clip, 'place'>[],
   otherFiles: readonly string[],
 ): string[] {
   const reported = new Set(otherFiles);
   const sequences: ClipPlace[] = [];
-  for (const { place } of clips) {
+  for (const place of placesOf(clips)) {
     if (place.kind === 'sequence') sequences.push(place);
     else for (const path of filesOfPlace(place)) reported.add(path);
   }

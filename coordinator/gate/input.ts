@@ -5,7 +5,7 @@ import type { Clip } from '../../ledger/clip.ts';
 import type { FolderOnDisk } from '../../ledger/checksum-list.ts';
 import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
 import type { Recording } from '../../ledger/recording.ts';
-import type { IntakeResult } from '../../ledger/roll.ts';
+import type { IntakeResult, UnusedClip } from '../../ledger/roll.ts';
 import type { StillsOnDisk } from '../../ledger/stills.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipFacts } from '../../media/facts.ts';
@@ -73,6 +73,8 @@ export interface GateInput {
   /** How many copies the night was given, the shoot day's own among them. */
   readonly copiesAsked: number;
   readonly clips: readonly GateClip[];
+  /** Of a pull: clips of the roll that the cut does not use. */
+  readonly unused?: readonly UnusedClip[];
   /** Of a sound roll, which has no clip. */
   readonly recordings: readonly Recording[];
   /** Files of the roll that survey took for no clip. */

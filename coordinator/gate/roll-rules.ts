@@ -5,7 +5,7 @@ import { type Finding, finding, blocks } from '../../findings/finding.ts';
 import { type ClipPlace, filesOfPlace } from '../../ledger/clip.ts';
 import { isVerified } from '../../ledger/roll.ts';
 import type { GateInput, GateIntake } from './input.ts';
-import { unaccountedFiles } from './file-accounting.ts';
+import { placesOf, unaccountedFiles } from './file-accounting.ts';
 
 /** Every copy was read whole and equals the manifest, and intake itself found nothing that holds. */
 export function judgeIntake(input: GateInput): Finding[] {
@@ -120,8 +120,8 @@ export function judgeRecord(input: GateInput): Finding[] {
 }
 
 /** Every file of the roll is part of one clip or listed as another file: by name where the names are known, by number in any case. */
-function judgeFiles(intake: GateIntake, { roll, clips, otherFiles }: GateInput): Finding[] {
-  const places = clips.map((entry) => entry.clip);
+function judgeFiles(intake: GateIntake, { roll, clips, unused = [], otherFiles }: GateInput): Finding[] {
+  const places = [...clips.map((entry) => entry.clip), ...unused];
   const nameless = intake.files === null ? [] : unaccountedFiles(intake.files, places, otherFiles);
   if (nameless.length > 0)
     return tallied(
@@ -135,7 +135,7 @@ function judgeFiles(intake: GateIntake, { roll, clips, otherFiles }: GateInput):
       ),
     );
   const [working] = intake.copies;
-  const reported = places.reduce((sum, { place }) => sum + filesOf(place), 0) + otherFiles.length;
+  const reported = placesOf(places).reduce((sum, place) => sum + filesOf(place), 0) + otherFiles.length;
   return working === undefined || !working.verified || working.files === reported
     ? []
     : [

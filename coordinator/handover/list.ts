@@ -8,8 +8,9 @@ import { fsPath } from '../../files/names.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
 import type { Day } from '../../handover/day.ts';
 import { handedOver } from '../../handover/files.ts';
-import { HANDOVER, handoverLayout } from '../../handover/layout.ts';
+import { HANDOVER, handoverLayout, PULL_RECORD } from '../../handover/layout.ts';
 import { layout } from '../../ledger/layout.ts';
+import { pullFiles } from '../pull/record.ts';
 
 export interface HandedFile {
   /** Below the day's folder, `/` between parts. */
@@ -21,6 +22,7 @@ export interface HandedFile {
 /** Records that are written again when a roll is decided again: on a drive an older one of ours gives way to them. Deliverables never do. */
 export const isRecord = (path: string): boolean =>
   path.startsWith(`${HANDOVER}/`) ||
+  path === PULL_RECORD ||
   /^[^/]+\/(?:roll\.json|statement\.json|statement\.dsse\.json)$/.test(path) ||
   /^[^/]+\/reports\/(?:[^/]+|deliverables\/[^/]+|stills\/[^/]+)\.json$/.test(path);
 
@@ -63,6 +65,8 @@ export async function handedFiles(
       // Signed after the list was written.
       layout.envelope(folder),
     ]),
+    // Of a pull: what it was pulled for, and what came of it.
+    ...pullFiles,
     list,
     // Last: where it stands, all that it names does.
     `${HANDOVER}/${handoverLayout.statement}`,

@@ -2,6 +2,8 @@
 import type { Finding } from '../../findings/finding.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import type { Rate } from '../../media/time/rate.ts';
+import type { PullRange } from '../pull/form.ts';
+import type { PullOrder } from '../pull/order.ts';
 import type { Settings } from '../settings/read.ts';
 import type { NightForecast } from '../progress/forecast.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
@@ -13,6 +15,8 @@ export interface NightRequest {
   readonly folders: NightFolders;
   /** Names or paths of .yaml files; empty: the defaults. */
   readonly profiles: readonly string[];
+  /** Of only the frames that a cut uses; absent: whole clips. */
+  readonly pull?: PullOrder | null;
   /** Which rolls of the day, and which of them first; absent: all, by name. */
   readonly rolls?: AskedRolls;
   /** Hours at which rolls are due (forecast/dues.ts); absent: as the settings say. */
@@ -78,6 +82,15 @@ export interface RollResult {
   readonly findings: readonly Finding[];
 }
 
+/** What of the record of a pull is printed. */
+export interface PullSummary {
+  /** In one line, for people. */
+  readonly text: string;
+  /** pull.json. */
+  readonly record: string;
+  readonly ranges: readonly PullRange[];
+}
+
 export interface NightResult {
   readonly night: string;
   readonly run: string;
@@ -90,6 +103,8 @@ export interface NightResult {
   /** Of the night as a whole. */
   readonly findings: readonly Finding[];
   readonly logFolder: string;
+  /** Of a pull: what its cut led to; null: it is none, or it did not come so far. */
+  readonly pull: PullSummary | null;
   /** The morning page of the day; null: it could not be written. */
   readonly page: string | null;
 }

@@ -70,27 +70,34 @@ export interface NightContext extends RollContext {
   repeats(known: KnownRoll): Promise<Finding[]>;
   readonly forecasting: Pick<Forecasting, 'add'>;
   readonly dues: Dues;
+  /** Of a pull: gives a roll the stretches that are made of it, once all rolls are surveyed; false: the cut uses nothing of it. null: it is none. */
+  readonly takePull: ((known: KnownRoll) => Promise<boolean>) | null;
   make(roll: RollOfWork, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
 }
 
-/** `index`: of the roll in the night. */
+/** `index`: of the roll in the night. null: a pull uses nothing of it, and nothing is said of it. */
 export async function nightOfRoll(
   roll: DiscoveredRoll,
   index: number,
   context: NightContext,
-): Promise<RollResult> {
+): Promise<RollResult | null> {
   const known = unknownRoll(roll, context.request.folders);
   context.known.push(known);
   let made = 0;
   let kept = 0;
+  let isUsed = true;
   await unlessBroken(known, context, async () => {
     try {
       known.intake = await context.reading(() => verifyRoll(roll, context));
       if (!(await probeRoll(known, context))) return;
     } finally {
       context.surveys.end(roll.name);
+    }
+    if (context.takePull !== null) {
+      isUsed = await context.takePull(known);
+      if (!isUsed) return;
     }
     if (isSoundRoll(known)) {
       await context.surveys.ended;
@@ -119,6 +126,10 @@ export async function nightOfRoll(
     );
     if (planned.work.length > 0) await make(known, { name: roll.name, rank }, planned.work, context);
   });
+  if (!isUsed) {
+    context.runProgress.setPhase(roll.name, 'ready');
+    return null;
+  }
   const result = await gate(known, { made, kept }, context);
   // Whoever waits for this roll need not wait for the night.
   if (result.verdict === 'ready') await context.handOver();

@@ -9,6 +9,7 @@
  *
  * The parts speak to each other by events (run-events.ts).
  */
+import { join } from 'node:path';
 import pLimit from 'p-limit';
 import { machineId, stateFolder } from '../../files/machine-id.ts';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
@@ -19,6 +20,15 @@ import { byDue } from '../dispatch/by-due.ts';
 import { type Dues, duesOf } from '../forecast/dues.ts';
 import { estimated } from '../forecast/estimate.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
+import { codeOf } from '../../files/error-code.ts';
+import { linkOnTheWay } from '../../handover/write-day.ts';
+import { layout } from '../../ledger/layout.ts';
+import type { LoadedProfile } from '../../profiles/schema.ts';
+import type { PullOrder } from '../pull/order.ts';
+import { type Followed, followCut, takeStretches } from '../pull/pulling.ts';
+import { pullText } from '../show/pull-text.ts';
+import { PULL_RECORD } from '../../handover/layout.ts';
+import { writePull } from '../pull/record.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import type { SimulatedMachine } from '../forecast/simulate.ts';
 import type { KnownRoll } from '../roll/know.ts';
@@ -44,7 +54,7 @@ import { beginMorning, endMorning } from './morning.ts';
 import { newRun } from './names.ts';
 import { keepProgress, type KeptProgress } from './keep-progress.ts';
 import { type Places, takePlaces } from './places.ts';
-import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
+import type { Interrupts, NightRequest, NightResult, NightUi, PullSummary, RollResult } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
 import { repeatsOf } from './repeats.ts';
 import { openRun, type RunState } from './run-state.ts';
@@ -52,8 +62,8 @@ import { type Forecasting, startForecasting } from './forecasting.ts';
 import { endRunning, writeRunning } from './running.ts';
 import { type Sweeping, startSweeping } from './sweeping.ts';
 import { soundRollsByName } from '../roll/production-sound.ts';
-import { surveysOf } from './surveys.ts';
-import { openTarget } from './target.ts';
+import { type Surveys, surveysOf } from './surveys.ts';
+import { failureOf, openTarget } from './target.ts';
 import { type TargetCondition, targetCondition } from './target-condition.ts';
 import { startWatch, type Watch } from './watch.ts';
 import { defaultSlots, defaultWorkers } from './workers.ts';
@@ -140,6 +150,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     const known: KnownRoll[] = [];
     const surveys = surveysOf(found.asked.map(({ name }) => name));
     const maybeSoundRolls = await soundRollsByName(found.rolls, prepared, run.signal);
+    const pulling = pullTaker(request, prepared.profiles, known, { run, surveys, making, say: ui.say });
     const rolls = await allRolls(
       found.asked,
       {
@@ -159,6 +170,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         heardTogether: new Map(),
         notAsked: found.rolls.filter((roll) => !found.asked.includes(roll)).map(({ name }) => name),
         say: ui.say,
+        takePull: pulling?.take ?? null,
         collisions: collisionsOf(found.rolls, request.folders),
         dayManifests: found.dayManifests,
         clipReaders,
@@ -167,7 +179,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     );
     making.watch.stop();
     // Of a part of the day nobody knows what the rest has.
-    if (found.asked.length === found.rolls.length) noteUnmatched(request, run, known);
+    if (found.asked.length === found.rolls.length && request.pull == null) noteUnmatched(request, run, known);
     for (const item of await sweeping.end()) run.note(item);
     for (const item of await forecasting.end()) run.note(item);
     // Last of all: nothing is staged any more, and every verdict is the one that stays.
@@ -178,7 +190,8 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     const result = resultOf(request, run, rolls, interrupts.first.aborted);
     const { findings: notes, page } = await endMorning(morning, result, !interrupts.second.aborted);
     for (const item of notes) run.note(item);
-    return { ...result, findings: [...result.findings, ...notes], page };
+    const pull = pulling?.summary() ?? null;
+    return { ...result, findings: [...result.findings, ...notes], pull, page };
   } finally {
     clipReaders.close();
     making?.watch.stop();
@@ -377,6 +390,66 @@ function contextOf(
   } satisfies Partial<NightContext>;
 }
 
+interface PullNeeds {
+  readonly run: RunState;
+  readonly surveys: Surveys;
+  readonly making: Making;
+  readonly say: (line: string) => void;
+}
+
+/** null: it is no pull. The cut is followed once, and what came of it is written down before anything is made. */
+function pullTaker(
+  { pull: order, folders }: NightRequest,
+  profiles: readonly LoadedProfile[],
+  known: readonly KnownRoll[],
+  { run, surveys, making, say }: PullNeeds,
+): {
+  readonly take: NonNullable<NightContext['takePull']>;
+  readonly summary: () => PullSummary | null;
+} | null {
+  if (order == null) return null;
+  const [first] = profiles;
+  if (first === undefined) throw new RangeError('a pull in no profile');
+  let summary: PullSummary | null = null;
+  const follow = async (): Promise<Followed> => {
+    await surveys.ended;
+    run.signal.throwIfAborted();
+    const followed = followCut(order, known, first.profile);
+    const text = pullText(order, followed);
+    say(text);
+    for (const item of followed.findings) run.note(item);
+    await writePullOf(folders, followed, order, making.target);
+    const record = join(layout.dayFolder(folders.delivery, folders.dayName), PULL_RECORD);
+    summary = { text, record, ranges: followed.ranges };
+    return followed;
+  };
+  let followed: Promise<Followed> | undefined;
+  return {
+    take: async (roll) => takeStretches(roll, await (followed ??= follow()), order.day),
+    summary: () => summary,
+  };
+}
+
+/** Throws FindingError when the delivery does not take it. */
+async function writePullOf(
+  folders: NightRequest['folders'],
+  { record }: Followed,
+  { bytes }: PullOrder,
+  target: NightContext['target'],
+): Promise<void> {
+  const gone = await target.gone();
+  if (gone !== null) throw new FindingError([gone], 1);
+  const dayFolder = layout.dayFolder(folders.delivery, folders.dayName);
+  const link = await linkOnTheWay(dayFolder);
+  if (link !== null) throw new FindingError([link], 1);
+  try {
+    await writePull(dayFolder, record, bytes);
+  } catch (error) {
+    if (codeOf(error) === '') throw error;
+    throw new FindingError([failureOf(error, dayFolder)], 1);
+  }
+}
+
 function oneAtATime(task: () => Promise<void>): () => Promise<void> {
   const limit = pLimit(1);
   return () => limit(task);
@@ -387,7 +460,7 @@ function resultOf(
   { night, run, halted, notes, began, logger, logFolder }: RunState,
   rolls: RollResult[],
   interrupted: boolean,
-): Omit<NightResult, 'page'> {
+): Omit<NightResult, 'page' | 'pull'> {
   const findings = halted === null ? [...notes] : [halted, ...notes];
   const verdict =
     rolls.every((roll) => roll.verdict === 'ready') && !findings.some(blocks) ? 'ready' : 'held';
@@ -421,6 +494,7 @@ async function allRolls(
   const settled = await Promise.allSettled(
     inOrder.map(async ({ roll, index }) => {
       const outcome = await nightOfRoll(roll, index, context);
+      if (outcome === null) return null;
       ui.say(
         `${outcome.roll}: ${outcome.verdict === 'ready' ? readyText(outcome.copies) : `held, ${count(outcome.findings.filter(blocks).length, 'finding')}`}`,
       );
@@ -428,9 +502,9 @@ async function allRolls(
     }),
   );
   return settled
-    .map((result) => {
+    .flatMap((result) => {
       if (result.status === 'rejected') throw result.reason;
-      return result.value;
+      return result.value ?? [];
     })
     .sort((one, other) => one.index - other.index)
     .map(({ outcome }) => outcome);

@@ -54,6 +54,31 @@ export async function standingOtherwise(jobs: readonly Job[], toolchain: Toolcha
   return findings;
 }
 
+/**
+ * Of a pull, what stands and was made from other bytes than the clip has now: somebody may grade with it, and the same cut does not mean the same pictures any more.
+ * No option replaces it.
+ */
+export async function pulledFromOthers(jobs: readonly Job[]): Promise<Finding[]> {
+  const findings: Finding[] = [];
+  for (const { deliveryFolder, clip, roll, deliverables } of jobs) {
+    if (clip.stretch === undefined) continue;
+    for (const { profile } of deliverables) {
+      const { report, bytesOnDisk } = await readDeliverable(deliveryFolder, clip.id, profile.name, 'leave');
+      if (report?.state !== 'published' || bytesOnDisk === null) continue;
+      if (report.clip.contentDigest === clip.contentDigest) continue;
+      findings.push(
+        finding(
+          'pull-source-changed',
+          `content ${clip.contentDigest.slice(0, 16)}`,
+          `content ${report.clip.contentDigest.slice(0, 16)}, of which the frames that stand were made`,
+          { roll, clip: clip.id, profile: profile.name },
+        ),
+      );
+    }
+  }
+  return findings;
+}
+
 async function readyVerdict(rollFolder: string): Promise<RollVerdict | null> {
   const read = await readRecord(layout.verdict(rollFolder), rollVerdictSchema);
   return read.state === 'read' && read.value.verdict === 'ready' ? read.value : null;

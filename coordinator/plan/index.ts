@@ -116,7 +116,7 @@ function jobOf(
       clip,
       facts: soundRolls.length > 0 ? facts : { ...facts, audio: ownAudio(facts) },
       ...(soundRolls.length > 0 ? { soundRolls: [...soundRolls] } : {}),
-      span: { start: 0, count: facts.video.frames },
+      span: { start: clip.stretch?.start ?? 0, count: clip.stretch?.frames ?? facts.video.frames },
       deliverables: items.map(({ profile, outcome }) => workOf(profile.profile, profile.hash, outcome)),
       ...(stills === null ? {} : { stills }),
       toolchain: request.toolchain,
@@ -126,7 +126,7 @@ function jobOf(
       least: ranges.reduce((sum, { least }) => sum + least, beside),
       most: ranges.reduce((sum, { most }) => sum + most, beside),
     },
-    seconds: jobSeconds(facts, items),
+    seconds: jobSeconds(facts, items, clip.stretch?.frames),
   };
 }
 

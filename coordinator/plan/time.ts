@@ -37,10 +37,13 @@ function encodeSpeed(profile: AnyProfile): number {
 export function jobSeconds(
   facts: ClipFacts,
   deliverables: readonly { profile: LoadedProfile; outcome: AnyOutcome }[],
+  frames = facts.video.frames,
 ): number {
-  const { video } = facts;
-  const megapixels = (width: number, height: number): number => (width * height * video.frames) / 1e6;
-  const decode = megapixels(video.width, video.height) / (decodeSpeeds[video.codec] ?? OTHER_DECODE);
+  const { kind, video } = facts;
+  const megapixels = (width: number, height: number): number => (width * height * frames) / 1e6;
+  // A movie is decoded from its beginning, whatever is made of it.
+  const decoded = kind === 'movie' ? video.frames : frames;
+  const decode = (video.width * video.height * decoded) / 1e6 / (decodeSpeeds[video.codec] ?? OTHER_DECODE);
   const make = deliverables.reduce((sum, { profile, outcome }) => {
     const size = megapixels(outcome.width, outcome.height);
     // Every deliverable is decoded once more, to check it.

@@ -7,6 +7,7 @@ import { findingSchema } from '../../findings/finding.ts';
 import { dayMadeSchema } from '../../handover/consistency/made.ts';
 import { nightRecordSchema } from '../../handover/night.ts';
 import { clipSchema } from '../../ledger/clip.ts';
+import { pullRecordSchema } from '../pull/form.ts';
 import { handoverPredicateSchema } from '../../handover/statement.ts';
 import { predicateSchema } from '../../ledger/provenance/predicate.ts';
 import { jobProgressSchema } from '../../ledger/queue.ts';
@@ -160,6 +161,13 @@ export function recordForms(): readonly RecordForm[] {
       title: 'reports/stills/<clip>.json',
       where: '`<delivery>/<day>/<roll>/reports/stills/`. Written by the worker that made the stills',
       schema: written(stillsReportSchema, 'output'),
+    },
+    {
+      name: 'pull',
+      title: 'pull.json',
+      where:
+        '`<delivery>/<day>.pull-<cut>-<digest>/pull.json`. What a pull was made for and what its cut led to, written by the run before anything is made; [pull.md](pull.md)',
+      schema: written(pullRecordSchema, 'output'),
     },
     {
       name: 'night',

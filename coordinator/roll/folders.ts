@@ -19,6 +19,8 @@ export interface NightFolders {
   readonly day: string;
   /** Last part of the shoot day's path as it was given, links and all: names the day in the delivery. */
   readonly dayName: string;
+  /** Of a pull, which is a day of its own in the delivery: how the shoot day is called. Absent: likewise. */
+  readonly shootDay?: string;
   readonly copies: readonly string[];
   /** `` when the command delivers nothing. */
   readonly delivery: string;

@@ -6,7 +6,7 @@ import { append } from '../../findings/append.ts';
 import type { DayManifests } from '../../files/manifest/day.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { seenDigest } from '../../files/seen.ts';
-import { filesOfPlace } from '../../ledger/clip.ts';
+import { type Clip, filesOfPlace } from '../../ledger/clip.ts';
 import type { Job, SoundRollOfJob } from '../../ledger/job.ts';
 import type { Recording } from '../../ledger/recording.ts';
 import { isVerified } from '../../ledger/roll.ts';
@@ -23,7 +23,7 @@ import type { NightPlan, PlannedJob } from '../plan/index.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Settings } from '../settings/read.ts';
 import type { NightFolders } from './folders.ts';
-import { standingOtherwise } from '../night/standing.ts';
+import { pulledFromOthers, standingOtherwise } from '../night/standing.ts';
 import { planDelivery } from './plan-roll.ts';
 import { rollOnDelivery } from './rolls.ts';
 import type { Reservation } from './space.ts';
@@ -83,6 +83,8 @@ export interface KnownRoll {
   /** null: verification did not come to an end. */
   intake: ReadRoll | null;
   clips: GateClip[];
+  /** Of a pull: clips that the cut does not use; null: it is none. */
+  unused: readonly Clip[] | null;
   /** Of a sound roll. */
   recordings: readonly Recording[];
   /** By clip, the sound rolls that its production sound is read from. */
@@ -103,6 +105,7 @@ export function unknownRoll(roll: DiscoveredRoll, folders: NightFolders): KnownR
     deliveryFolder: rollOnDelivery(folders, roll.name),
     intake: null,
     clips: [],
+    unused: null,
     recordings: [],
     soundRolls: new Map(),
     isSurveyed: false,
@@ -193,13 +196,16 @@ export async function planRoll(
     volume: context.reservation.left,
   });
   addFindings(known, [...plan.refusals, ...plan.notes]);
+  const fromOthers = await pulledFromOthers(plan.jobs.map(({ job }) => job));
   const standing =
-    context.replace === true
-      ? []
-      : await standingOtherwise(
-          plan.jobs.map(({ job }) => job),
-          context.toolchain,
-        );
+    fromOthers.length > 0
+      ? fromOthers
+      : context.replace === true
+        ? []
+        : await standingOtherwise(
+            plan.jobs.map(({ job }) => job),
+            context.toolchain,
+          );
   if (standing.length > 0) {
     addFindings(known, standing);
     known.isLeft = true;
@@ -280,6 +286,7 @@ export function gateInputOf(known: KnownRoll, context: RollContext): GateInput {
     intake: known.intake,
     copiesAsked: folders.copies.length + 1,
     clips: known.clips,
+    ...(known.unused === null ? {} : { unused: known.unused }),
     recordings: known.recordings,
     otherFiles: known.otherFiles,
     profiles: context.profiles,

@@ -112,17 +112,13 @@ function withCopies(verdict: RollVerdict, intake: ReadRoll, added: readonly Copy
 }
 
 /** Whether a copy holds the files that were made from, every one and no other; null: it does. */
-function contentFault({ clips, otherFiles }: RollVerdict, { files }: CopyAsRead): string | null {
+function contentFault({ clips, unused = [], otherFiles }: RollVerdict, { files }: CopyAsRead): string | null {
   const byPath = new Map(files.map((file) => [file.path, file]));
   for (const { clip } of clips) {
     const own = filesOfPlace(clip.place).flatMap((path) => byPath.get(path) ?? []);
     if (contentDigest(own) !== clip.contentDigest) return `other bytes of ${printable(clip.name)}`;
   }
-  const [strange] = unaccountedFiles(
-    files,
-    clips.map(({ clip }) => clip),
-    otherFiles,
-  );
+  const [strange] = unaccountedFiles(files, [...clips.map(({ clip }) => clip), ...unused], otherFiles);
   return strange === undefined ? null : `a file that the verdict does not know: ${printable(strange)}`;
 }
 

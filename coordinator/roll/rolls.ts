@@ -25,9 +25,10 @@ const placesIn = (day: string, rolls: readonly DiscoveredRoll[]): RollPlace[] =>
   rolls.map(({ name, folder }) => ({ name, path: folder.slice(day.length + 1) }));
 
 export async function findRolls(
-  folders: Pick<NightFolders, 'day' | 'dayName' | 'copies' | 'manifests'>,
+  folders: Pick<NightFolders, 'day' | 'dayName' | 'shootDay' | 'copies' | 'manifests'>,
 ): Promise<FoundRolls> {
-  const { day, dayName } = folders;
+  const { day } = folders;
+  const dayName = folders.shootDay ?? folders.dayName;
   const { rolls, findings } = await discoverRolls(day);
   const names = new Set(rolls.map((roll) => roll.name));
   const tops: DayTop[] = [{ folder: day, rolls: placesIn(day, rolls), apartFrom: null }];

@@ -21,6 +21,7 @@ export function nightText(result: NightResult): string {
         roll.findings.some((other) => other.code === item.code && other.found === item.found),
       ),
   );
+  if (result.pull !== null) parts.push(`${result.pull.text}\n       ${printable(result.pull.record)}`);
   if (ofNight.length > 0) parts.push(findingsText(ofNight));
   const held = result.findings.some(blocks) || ready < result.rolls.length;
   parts.push(

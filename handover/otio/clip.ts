@@ -33,13 +33,15 @@ const rateJson = (rate: Rate | null): Json => (rate === null ? null : formatRati
 const rangeOf = ({ start, frames, rate }: DayDeliverable): Json => timeRange(start?.frame ?? 0, frames, rate);
 
 /** `lean`: only what leads a frame back to its source. */
-function deliverableReference(made: DayDeliverable, lean: boolean): Json {
+function deliverableReference(made: DayDeliverable, { stretch }: DayClip, lean: boolean): Json {
+  // Its first frame, counted in the source: 0 but of a pull.
+  const from = stretch === null ? {} : { first_source_frame: stretch.start };
   const { profile, use, reel, start, timecodeFrom, cadence, rate, file, numbered, width, height, codec } =
     made;
   const parts: ReferenceParts = {
     name: profile,
     metadata: lean
-      ? { reel, grid: plainJson(cadence.constant), split: plainJson(cadence.split) }
+      ? { reel, grid: plainJson(cadence.constant), split: plainJson(cadence.split), ...from }
       : {
           use,
           profile,
@@ -49,6 +51,7 @@ function deliverableReference(made: DayDeliverable, lean: boolean): Json {
           slower: rateJson(cadence.offSpeed?.slower ?? null),
           grid: plainJson(cadence.constant),
           split: plainJson(cadence.split),
+          ...from,
           width,
           height,
           codec,
@@ -171,9 +174,9 @@ function ours(clip: DayClip, cut: DayDeliverable | null): { readonly [name: stri
 export function otioClip(clip: DayClip, lean = false): Json {
   const cut = cutOf(clip);
   const references: Record<string, Json> = {};
-  if (cut !== null) references[DEFAULT_KEY] = deliverableReference(cut, lean);
+  if (cut !== null) references[DEFAULT_KEY] = deliverableReference(cut, clip, lean);
   for (const made of lean ? [] : clip.deliverables)
-    if (made !== cut && made.file !== null) references[keyOf(made)] = deliverableReference(made, lean);
+    if (made !== cut && made.file !== null) references[keyOf(made)] = deliverableReference(made, clip, lean);
   if (clip.recorded !== null) references[SOURCE_KEY] = sourceReference(clip, cut, lean);
   return clipObject(
     {

@@ -30,6 +30,7 @@ export const rangeSchema = z.object({
   start_time: timeSchema,
   duration: timeSchema,
 });
+export type OtioTime = z.infer<typeof timeSchema>;
 export type OtioRange = z.infer<typeof rangeSchema>;
 
 const referenceFields = {
@@ -56,6 +57,12 @@ const referenceSchema = z.discriminatedUnion('OTIO_SCHEMA', [
 ]);
 export type OtioReference = z.infer<typeof referenceSchema>;
 
+/** What changes an item: its schema, and of one of time how many seconds of it go by in one (null: nobody says). */
+export interface OtioEffect {
+  readonly schema: string;
+  readonly scalar: number | null;
+}
+
 export interface OtioClip {
   readonly kind: 'clip';
   readonly name: string;
@@ -63,6 +70,7 @@ export interface OtioClip {
   /** null: all that is available. */
   readonly range: OtioRange | null;
   readonly enabled: boolean;
+  readonly effects: readonly OtioEffect[];
   readonly references: ReadonlyMap<string, OtioReference>;
   readonly active: string;
 }
@@ -72,15 +80,25 @@ export interface OtioParent {
   readonly name: string;
   readonly metadata: Readonly<Record<string, unknown>>;
   readonly range: OtioRange | null;
+  readonly enabled: boolean;
+  readonly effects: readonly OtioEffect[];
   /** Of a track: Video, Audio. */
   readonly trackKind: string | null;
   readonly children: readonly OtioItem[];
+}
+
+/** Between two items of a track, in which it takes no time of its own: how long it begins before the cut, and lasts behind it. */
+export interface OtioTransition {
+  readonly kind: 'transition';
+  readonly before: OtioTime;
+  readonly behind: OtioTime;
 }
 
 export type OtioItem =
   | OtioClip
   | OtioParent
   | { readonly kind: 'gap'; readonly range: OtioRange | null }
+  | OtioTransition
   | { readonly kind: 'other'; readonly schema: string };
 
 const itemFields = {
@@ -88,7 +106,13 @@ const itemFields = {
   metadata,
   source_range: rangeSchema.nullish().transform((value) => value ?? null),
   enabled: z.boolean().default(true),
+  effects: z
+    .array(z.unknown())
+    .nullish()
+    .transform((value) => value ?? []),
 };
+const warpSchema = z.object({ time_scalar: z.number() });
+const transitionSchema = z.object({ in_offset: timeSchema, out_offset: timeSchema });
 const clipSchema = z.object({
   ...itemFields,
   media_references: z.record(z.string().min(1), z.unknown()),
@@ -129,6 +153,17 @@ function upgraded(value: unknown): unknown {
   };
 }
 
+function effectsOf(effects: readonly unknown[], where: string): OtioEffect[] {
+  return effects.map((effect, at) => {
+    const place = `${where}, effect ${at}`;
+    const schema = schemaOf(effect, place);
+    return {
+      schema,
+      scalar: schema === 'LinearTimeWarp.1' ? parsed(warpSchema, effect, place).time_scalar : null,
+    };
+  });
+}
+
 function clipOf(value: unknown, where: string): OtioClip {
   const read = parsed(clipSchema, value, where);
   const references = new Map<string, OtioReference>();
@@ -144,6 +179,7 @@ function clipOf(value: unknown, where: string): OtioClip {
     metadata: read.metadata,
     range: read.source_range,
     enabled: read.enabled,
+    effects: effectsOf(read.effects, where),
     references,
     active: read.active_media_reference_key,
   };
@@ -177,9 +213,15 @@ function itemOf(value: unknown, where: string, depth: number): OtioItem {
       name: read.name,
       metadata: read.metadata,
       range: null,
+      enabled: true,
+      effects: [],
       trackKind: null,
       children,
     };
+  }
+  if (schema === 'Transition.1') {
+    const { in_offset: before, out_offset: behind } = parsed(transitionSchema, value, where);
+    return { kind: 'transition', before, behind };
   }
   const kind = PARENTS[schema as keyof typeof PARENTS];
   if (kind === undefined) return { kind: 'other', schema };
@@ -189,6 +231,8 @@ function itemOf(value: unknown, where: string, depth: number): OtioItem {
     name: read.name,
     metadata: read.metadata,
     range: read.source_range,
+    enabled: read.enabled,
+    effects: effectsOf(read.effects, where),
     trackKind: read.kind ?? null,
     children: read.children.map((child, at) => itemOf(child, `${where}, ${at}`, depth + 1)),
   };

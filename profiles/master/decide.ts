@@ -13,6 +13,7 @@ import { about, groundOf, type MasterGround, type MasterRequest, uprightAspect }
 import { movieMasterOf } from './movie.ts';
 import type { MasterOutcome } from './outcome.ts';
 import { sourceNamesOf } from './source-name.ts';
+import { stretchOf } from './stretch.ts';
 import type { FrameFormat, MasterProfile } from './schema.ts';
 import type { Linearisation } from './linearisation.ts';
 
@@ -36,7 +37,7 @@ function framesOf(
   // The folder has no extension; the names of the frames have its name before their number.
   const stem = fileNameOf(profile.file_name, parts, 'x').replace(/\.x$/, '');
   const compression = format === 'exr' ? profile.compression : 'none';
-  const decided = {
+  const whole = {
     format,
     compression,
     dwaLevel: isLossy({ compression }) ? dwaLevelOf({ dwaLevel: profile.dwa_level }) : null,
@@ -47,6 +48,7 @@ function framesOf(
     first: firstNumber(profile, timecode, facts),
     digits: profile.numbering.digits,
     frames: video.frames,
+    stretch: null,
     rate,
     ...size,
     pixelAspect: uprightAspect(video),
@@ -56,6 +58,7 @@ function framesOf(
     linearisation,
     ...saidOf(request, format, linearisation, cadence),
   };
+  const decided = stretchOf(whole, request.clip.stretch);
   return {
     kind: 'frames',
     ...decided,
@@ -76,7 +79,7 @@ function framesOf(
       compression,
       bits: profile.bits,
       ...size,
-      frames: video.frames,
+      frames: decided.frames,
       learned: request.learned ?? null,
     }),
   };

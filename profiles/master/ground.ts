@@ -33,6 +33,8 @@ export interface MasterRequest {
     readonly name: string;
     readonly contentDigest: string;
     readonly place: InputPlace;
+    /** Which of its frames are made; absent: all. */
+    readonly stretch?: { readonly start: number; readonly frames: number; readonly day: string } | undefined;
   };
   readonly facts: ClipFacts;
   readonly profile: MasterProfile;
@@ -93,7 +95,7 @@ export function groundOf({
       clip: clip.name,
       roll,
       reel: reelOfSource(facts, roll),
-      day,
+      day: clip.stretch?.day ?? day,
       profile: profile.name,
       timecode: cadence.timecode,
     },

@@ -15,17 +15,26 @@ export const masterOutcomeSchema = z.object({
   compression: z.enum(exrCompressions).describe('Of OpenEXR; dwaa and dwab with loss; none: others'),
   dwaLevel: z.int().positive().nullable().describe('How much dwaa and dwab may lose; null: nothing is lost'),
   bits: z.literal(codeBits).nullable().describe('Of a code of DPX; null: no DPX'),
-  fileName: z.string().describe("The clip's folder in the profile's folder"),
+  fileName: z
+    .string()
+    .describe("The clip's folder in the profile's folder; of a stretch with its first and last number"),
   stem: z.string().describe('Frame n of the clip, from 0, is `<stem>.<first + n, zero-padded>.<extension>`'),
   extension: z.string().describe('Without the dot'),
   first: z.int().nonnegative().describe('Number of the first frame'),
   digits: z.int().positive().describe('Digits of the number, with zeros in front'),
   frames: z.int().positive().describe('How many'),
+  stretch: z
+    .object({
+      start: z.int().nonnegative().describe('The first frame, counted from 0 in the clip'),
+      of: z.int().positive().describe('Frames of the clip'),
+    })
+    .nullable()
+    .describe('Which frames of the clip these are; null: all of them'),
   rate: ratioSchema.describe('Frames a second'),
   width: z.int().positive().describe('Pixels'),
   height: z.int().positive().describe('Pixels'),
   pixelAspect: ratioSchema.describe('Width of a pixel to its height'),
-  timecode: timecodeSchema.describe('Of the first frame'),
+  timecode: timecodeSchema.describe('Of the first frame that is made'),
   cadence: cadenceSchema.describe('How it runs against the clip, and whose its timecode is'),
   reel: z.string().nullable().describe('null: none'),
   linearisation: linearisationSchema.describe('From code values or sensor values to scene-linear'),

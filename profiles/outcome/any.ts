@@ -38,6 +38,8 @@ export interface AnyOutcomeRequest {
     readonly name: string;
     readonly contentDigest: string;
     readonly place: InputPlace;
+    /** Which of its frames are made; absent: all. */
+    readonly stretch?: { readonly start: number; readonly frames: number; readonly day: string } | undefined;
   };
   readonly facts: ClipFacts;
   readonly profile: AnyProfile;

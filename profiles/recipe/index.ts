@@ -1,5 +1,5 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
-import type { ClipFacts } from '../../media/facts.ts';
+import { type ClipFacts, earlierField } from '../../media/facts.ts';
 import { AS_CODED, isUpright, turnOf, uprightChains, uprightFacts } from '../../media/upright.ts';
 import { recordingFiles } from '../../media/recorded.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
@@ -12,7 +12,15 @@ import { burnIn, type TextFile } from './burn-in.ts';
 import { comparedOf, decodedPads, givenPads } from './compared.ts';
 import { composeOutputs } from './compose.ts';
 import { encodeOptions, encodeTarget } from './encode.ts';
-import { framesOfFields, gridFilters, otherRate, pictureFilters, tagFilter, WITNESS } from './picture.ts';
+import {
+  framesOfFields,
+  gridFilters,
+  otherRate,
+  pictureFilters,
+  stretchFilter,
+  tagFilter,
+  WITNESS,
+} from './picture.ts';
 import { madeFrames } from './made-frames.ts';
 import { type MaskFile, sketchTap } from './sketch.ts';
 import { layoutOf } from '../../proof/encoder-input/samples.ts';
@@ -41,6 +49,8 @@ export interface RecipeRequest {
   readonly besides?: readonly Outcome[];
   /** Every decoded frame as it is, on a pipe of its own: masters are made of it. */
   readonly frames?: boolean;
+  /** Frames of the file that are taken; absent: all. Only for masters: a stretch has no movie. */
+  readonly stretch?: { readonly start: number; readonly frames: number } | undefined;
   /** For decoder, filters and encoders whose bytes do not depend on it. */
   readonly threads: number;
 }
@@ -76,8 +86,11 @@ export function recipeOf(request: RecipeRequest): Recipe {
     alignsText = false,
     besides = [],
     frames = false,
+    stretch,
     threads,
   } = request;
+  if (stretch !== undefined && (deliverables.length > 0 || !frames))
+    throw new RangeError('a stretch of a clip for something else than masters');
   // Of deliverables that keep every sample nothing is turned (profiles/outcome/kept.ts).
   const facts = uprightFacts(recorded);
   const views = viewsOf(
@@ -142,7 +155,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
   };
   const split = (pads: readonly string[]): string =>
     `split=${pads.length}${pads.map((pad) => `[${pad}]`).join('')}`;
-  const whole = frames ? madeFrames(facts, 'frames') : null;
+  const whole = frames ? madeFrames(facts, 'frames', stretch) : null;
   const ofDeliverables = [...takenBy(null), ...(frames ? ['frames'] : [])];
   const ofViews = viewed.flatMap((view) => [`view${view.index}`, ...decodedPads(view)]);
   const onGrid = deliverables.find(({ outcome }) => outcome.cadence.constant !== null)?.outcome;
@@ -154,12 +167,14 @@ export function recipeOf(request: RecipeRequest): Recipe {
     [...upright.slice(0, -1), `${upright.at(-1)},${split(pads)}`].join(';');
   // The fingerprints of the source are of every decoded frame, in front of a grid.
   const decoded =
-    onGrid === undefined
-      ? seen([...ofDeliverables, ...witness.taken, ...ofViews])
-      : [
-          seen(['on-grid', ...witness.taken]),
-          `[on-grid]${[...gridFilters(facts, onGrid), split(ofDeliverables)].join(',')}`,
-        ].join(';');
+    stretch !== undefined
+      ? stretchSeen(recorded, picture, stretch, ['frames', ...witness.taken])
+      : onGrid === undefined
+        ? seen([...ofDeliverables, ...witness.taken, ...ofViews])
+        : [
+            seen(['on-grid', ...witness.taken]),
+            `[on-grid]${[...gridFilters(facts, onGrid), split(ofDeliverables)].join(',')}`,
+          ].join(';');
   const shared = [null, ...views].flatMap((view) =>
     sharedChains(
       view?.facts ?? facts,
@@ -334,4 +349,30 @@ function decodedUpright({ raw, video }: ClipFacts, picture: string): string[] {
   return raw !== undefined || isUpright(turnOf(video))
     ? [decoded]
     : [`${decoded}[coded]`, ...uprightChains(video, 'coded', 'upright'), '[upright]null'];
+}
+
+/**
+ * The frames of a stretch, counted out behind the decoder, to the pads that take them. A whole frame of fields is made of its neighbours too: there all frames
+ * go to where they are made, and are counted out behind that (made-frames.ts).
+ */
+function stretchSeen(
+  recorded: ClipFacts,
+  picture: string,
+  stretch: NonNullable<RecipeRequest['stretch']>,
+  [frames, ...taken]: readonly [string, ...string[]],
+): string {
+  const pads = (names: readonly string[]): string =>
+    `split=${names.length}${names.map((name) => `[${name}]`).join('')}`;
+  if (earlierField(recorded.video) === null) {
+    const [first = '', ...rest] = decodedUpright(recorded, picture);
+    const counted = first.replace(`[${picture}]`, `[${picture}]${stretchFilter(stretch)},`);
+    const chains = [counted, ...rest];
+    return [...chains.slice(0, -1), `${chains.at(-1)},${pads([frames, ...taken])}`].join(';');
+  }
+  const upright = uprightChains(recorded.video, picture, 'all');
+  return [
+    ...upright,
+    `[all]split=2[${frames}][stretch]`,
+    `[stretch]${stretchFilter(stretch)},${WITNESS},${pads(taken)}`,
+  ].join(';');
 }

@@ -33,6 +33,15 @@ export const WITNESS = 'showinfo=checksum=0';
 /** What becomes of the fields of an interlaced source: a frame of the earlier field of each frame, a frame of each field, or nothing. */
 export type Fields = 'made' | 'split' | 'kept';
 
+/** By their count and never by their time; each keeps its time, by which its place is proved. */
+export const stretchFilter = ({
+  start,
+  frames,
+}: {
+  readonly start: number;
+  readonly frames: number;
+}): string => `trim=start_frame=${start}:end_frame=${start + frames}`;
+
 /**
  * What all deliverables share behind that. The frames are numbered in the rate that was measured: the time base of a
  * file may not be able to express it (600 ticks a second at 23.976), and the start of a file may not be 0. `fps` gives the encoders the rate and, with times that are exact, passes every frame once.

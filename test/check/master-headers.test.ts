@@ -26,6 +26,7 @@ const outcome: MasterOutcome = {
   extension: 'exr',
   first: 86_400,
   digits: 7,
+  stretch: null,
   frames: 48,
   rate: { num: 24_000, den: 1001 },
   width: WIDTH,

@@ -264,6 +264,15 @@ const edl = Buffer.from(
   'TITLE: PIT\r\nFCM: NON-DROP FRAME\r\n001  A001R1AB V C 01:00:00:00 01:00:02:00 01:00:00:00 01:00:02:00\r\n* FROM CLIP NAME: A001C001\r\n* ASC_SOP (1.1 1 0.9)(0 0.01 0)(1 1 1.2)\r\n* ASC_SAT 0.9\r\n',
 );
 
+const cutEdl = Buffer.from(
+  'TITLE: REEL 2\r\nFCM: DROP FRAME\r\n* 30000/1001 FRAMES A SECOND\r\n001  A001 V C 01:00:00;00 01:00:02;00 01:00:00;00 01:00:02;00\r\n001  B001 V D 012 01:00:00;00 01:00:01;00 01:00:02;00 01:00:03;00\r\n* FROM CLIP NAME: A001C001\r\n* TO CLIP NAME: B001C001\r\nM2   B001  060.0  01:00:00;00\r\n* REEL B001 IS B001R1AB\r\n',
+);
+/** Samples of the OpenTimelineIO project. */
+const timelines = (): Promise<Buffer[]> =>
+  Promise.all(
+    ['nested_example', 'transition', 'simple_cut'].map((name) => fixture(join('otio', `${name}.otio`))),
+  );
+
 /** What lies behind the first line of fingerprints, unpacked: damage in packed bytes would always be seen by their checksum. */
 const body = (file: Buffer): Buffer => inflateSync(file.subarray(file.indexOf('\n') + 1));
 
@@ -361,7 +370,8 @@ export const seedsOf = {
   cube,
   clf,
   cdl: async () => cdls,
-  edl: async () => [edl],
+  edl: async () => [edl, cutEdl],
+  otio: timelines,
   fingerprints: fingerprintSets,
   sketches,
   points,
@@ -382,6 +392,7 @@ export const textFormats: ReadonlySet<FuzzFormat> = new Set<FuzzFormat>([
   'clf',
   'cdl',
   'edl',
+  'otio',
 ]);
 
 const nameOf = (index: number): string => `${String(index).padStart(2, '0')}.seed`;

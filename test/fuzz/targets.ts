@@ -1,4 +1,6 @@
 /** What reads each format: every reader of ours, as the program calls it. Damage is a value or one of our own typed refusals; anything else is a fault. */
+import { resolvePull } from '../../coordinator/pull/resolve.ts';
+import { readCut } from '../../handover/cut/read.ts';
 import { open } from 'node:fs/promises';
 import { deflateSync } from 'node:zlib';
 import {
@@ -61,6 +63,30 @@ export interface Reader {
   readonly rangeError?: true;
   read(damaged: Damaged): unknown;
 }
+
+/** Read, and followed to a clip: what is read of a broken cut must do no harm behind the reader. */
+const pulled = (bytes: Buffer): unknown =>
+  resolvePull({
+    cut: readCut(bytes),
+    clips: [
+      {
+        ...{
+          roll: 'A001',
+          clip: 'A001C001',
+          name: 'A001C001',
+          files: ['A001C001.mov'],
+          reels: ['A001'],
+          frames: 240,
+        },
+        start: { frame: 107_892, base: 30, drop: true },
+        rate: { num: 30_000, den: 1001 },
+      },
+    ],
+    unread: [],
+    handles: 24,
+    rate: null,
+    file: 'a.edl',
+  });
 
 const xml = (bytes: Buffer): unknown => {
   const root = parseXml(bytes);
@@ -325,7 +351,14 @@ export const targets: Readonly<
     readers: [{ name: 'steps', read: ({ bytes }) => colourFileSteps('a.clf', bytes) }],
   },
   cdl: { extension: '.ccc', readers: [{ name: 'corrections', read: ({ bytes }) => cdlsOf('a.ccc', bytes) }] },
-  edl: { extension: '.edl', readers: [{ name: 'corrections', read: ({ bytes }) => cdlsOf('a.edl', bytes) }] },
+  edl: {
+    extension: '.edl',
+    readers: [
+      { name: 'corrections', read: ({ bytes }) => cdlsOf('a.edl', bytes) },
+      { name: 'cut', read: ({ bytes }) => pulled(bytes) },
+    ],
+  },
+  otio: { extension: '.otio', readers: [{ name: 'cut', read: ({ bytes }) => pulled(bytes) }] },
   fingerprints: {
     extension: '.trail',
     readers: [

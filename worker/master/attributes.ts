@@ -10,6 +10,7 @@ import { type ExrAttribute, statedAttribute } from '../../media/formats/exr/attr
 import { sourceNameAt } from '../../profiles/master/source-name.ts';
 import { addFrames } from '../../media/time/timecode.ts';
 import { frameFileName } from '../../profiles/master/frame-name.ts';
+import { clipFrame, clipFrames } from '../../profiles/master/stretch.ts';
 import type { MasterOutcome } from '../../profiles/master/outcome.ts';
 import type { Linearisation } from '../../profiles/master/linearisation.ts';
 import type { FrameHead } from './orders.ts';
@@ -73,14 +74,16 @@ export function developmentText(linearisation: Linearisation): string {
 }
 
 /** The file that a frame was made from. */
-function sourceOf({ source: names, frames }: MasterOutcome, index: number): { file: string; number: string } {
-  const [{ file, frame }, last] = [sourceNameAt(names, index), sourceNameAt(names, frames - 1).frame];
+function sourceOf(outcome: MasterOutcome, index: number): { file: string; number: string } {
+  const { source: names } = outcome;
+  const { file, frame } = sourceNameAt(names, clipFrame(outcome, index));
+  const last = sourceNameAt(names, clipFrames(outcome) - 1).frame;
   return { file, number: String(frame).padStart(String(last).length, '0') };
 }
 
-function carriedAt({ carried }: MasterOutcome, index: number): ExrAttribute[] {
-  return carried.flatMap((attribute) => {
-    const value = valueAt(attribute, index);
+function carriedAt(outcome: MasterOutcome, index: number): ExrAttribute[] {
+  return outcome.carried.flatMap((attribute) => {
+    const value = valueAt(attribute, clipFrame(outcome, index));
     return value === null ? [] : [statedAttribute(attribute.name, attribute.type, value)];
   });
 }
@@ -115,10 +118,10 @@ export function attributesOf(outcome: MasterOutcome, index: number): ExrAttribut
 }
 
 export function dpxOf(outcome: MasterOutcome, index: number): DpxFrame {
-  const { said, rate, pixelAspect, timecode, frames, carried } = outcome;
+  const { said, rate, pixelAspect, timecode, carried } = outcome;
   const at = (name: string): StatedValue | null => {
     const attribute = carried.find((one) => one.name === name);
-    return attribute === undefined ? null : valueAt(attribute, index);
+    return attribute === undefined ? null : valueAt(attribute, clipFrame(outcome, index));
   };
   const [angle, slate] = [at('shutterAngle'), at('slate')];
   return {
@@ -127,8 +130,8 @@ export function dpxOf(outcome: MasterOutcome, index: number): DpxFrame {
     rate,
     timecode: addFrames(timecode, index),
     pixelAspect,
-    position: index,
-    frames,
+    position: clipFrame(outcome, index),
+    frames: clipFrames(outcome),
     sourceFile: sourceOf(outcome, index).file,
     ...present('shutterAngle', typeof angle === 'number' ? angle : null),
     ...present('slate', typeof slate === 'string' ? slate : null),

@@ -8,6 +8,7 @@ import { decoderHere, type LoadedDecoder } from '../../media/raw/decoders/declar
 import { PIXEL_BYTES } from '../../media/declaration.ts';
 import { DecoderFailed } from '../../media/raw/decoders/decoder.ts';
 import { framePath } from '../../media/raw/sequence.ts';
+import { framesBefore } from '../stretch.ts';
 import type { FramePool } from './frame-pool.ts';
 
 async function decoderOf({ facts: { declared } }: Job): Promise<LoadedDecoder> {
@@ -37,6 +38,28 @@ async function runMovie(
     decoder,
     { path: join(resolve(job.rollFolder), place.file), ...run, size: sizeOf(job), signal },
     take,
+  );
+}
+
+/** A command that gives one frame at a time is asked for that one alone. */
+const isAskedSingly = ({ declared }: LoadedDecoder): boolean =>
+  declared.command.some((argument) => argument.includes('{frame}'));
+
+/** Every picture of the job's frames in order; of a movie. A command that gives all of it gives those before and behind as well. */
+async function runStretch(
+  decoder: LoadedDecoder,
+  job: Job,
+  signal: AbortSignal,
+  take: (samples: Buffer, index: number) => Promise<void> | void,
+): Promise<void> {
+  const start = framesBefore(job);
+  const { count } = job.span;
+  if (isAskedSingly(decoder)) {
+    await runMovie(decoder, job, { frame: start, frames: count, signal }, take);
+    return;
+  }
+  await runMovie(decoder, job, { frame: 0, frames: job.facts.video.frames, signal }, (samples, index) =>
+    index < start || index >= start + count ? undefined : take(samples, index - start),
   );
 }
 
@@ -111,8 +134,7 @@ export async function feedDeclared(
     if (!stream.write(samples)) await Promise.race([once(stream, 'drain'), reading]);
   };
   try {
-    if (job.clip.place.kind === 'movie')
-      await runMovie(decoder, job, { frame: 0, frames: job.span.count, signal }, take);
+    if (job.clip.place.kind === 'movie') await runStretch(decoder, job, signal, take);
     else await runFrames(decoder, job, { threads, signal }, take);
     stream.end();
   } catch (error) {
@@ -133,16 +155,16 @@ export async function declaredPictures(
   const pictures = new Map<number, Buffer>();
   if (job.clip.place.kind === 'sequence') {
     for (const frame of frames) pictures.set(frame, await frameOf(decoder, job, frame, signal));
-  } else if (decoder.declared.command.some((argument) => argument.includes('{frame}'))) {
+  } else if (isAskedSingly(decoder)) {
     for (const frame of frames)
       await runMovie(
         decoder,
         job,
-        { frame, frames: 1, signal },
+        { frame: framesBefore(job) + frame, frames: 1, signal },
         (samples) => void pictures.set(frame, Buffer.from(samples)),
       );
   } else {
-    await runMovie(decoder, job, { frame: 0, frames: job.span.count, signal }, (samples, index) => {
+    await runStretch(decoder, job, signal, (samples, index) => {
       if (frames.includes(index)) pictures.set(index, Buffer.from(samples));
     });
   }

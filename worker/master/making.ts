@@ -40,6 +40,7 @@ import {
 } from './frame-pool.ts';
 import { ownReadingFindings } from './exr-spot.ts';
 import { spotFrames } from '../spot-frames.ts';
+import { readingOf } from '../stretch.ts';
 import { spotPixels } from './spot-pixels.ts';
 import { spotsOf } from './spots.ts';
 
@@ -115,11 +116,12 @@ export function ownReading({
 }
 
 export async function startMasters(
-  job: Job,
+  wholeJob: Job,
   group: MasterGroup,
   context: MakingContext,
   onFrames: (frames: number) => void,
 ): Promise<MasterMaking> {
+  const job = readingOf(wholeJob);
   const { clip } = job;
   const { folders, movies, shown } = group;
   const developed = developedOf(group);

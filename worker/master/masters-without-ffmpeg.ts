@@ -10,6 +10,7 @@ import type { JobRun } from '../job-run.ts';
 import { developmentText } from './attributes.ts';
 import { feedDeclared } from './declared.ts';
 import { hearSounds } from '../sound.ts';
+import { readingOf } from '../stretch.ts';
 import { finishMasters } from './publish-master.ts';
 import { developedOf, type MasterGroup, startMasters } from './making.ts';
 
@@ -22,7 +23,7 @@ export async function makeWithoutFfmpeg(run: JobRun, groups: readonly MasterGrou
     const making = await startMasters(job, group, context, progressOf('make', total, context));
     try {
       if (job.facts.declared === undefined) await making.framePool.take(total, context.signal);
-      else await feedDeclared(job, making.framePool, context.threads, context.signal);
+      else await feedDeclared(readingOf(job), making.framePool, context.threads, context.signal);
       context.signal.throwIfAborted();
       const heard = await hearSounds(
         job,

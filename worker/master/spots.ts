@@ -21,6 +21,7 @@ import { createThreadPool } from '../../process/threads.ts';
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
 import { POINTS, pointsOf, type Spot } from '../../proof/pixel-samples.ts';
 import { framesBeside, leadFilter, openAtFrame, spotFrames } from '../spot-frames.ts';
+import { framesBefore } from '../stretch.ts';
 import { declaredPictures } from './declared.ts';
 import { sourcePicture } from './source-picture.ts';
 import type { Spotted } from './raw-spot.ts';
@@ -264,15 +265,18 @@ function hasPoints(
 /** A whole frame of fields, of the earlier one of the frame; the first one as builds of ffmpeg make it, whichever of them it has the points of. */
 async function ofFields(request: SpotRequest, frame: number, codes: CodesAt): Promise<Buffer | null> {
   const { job, outcome, values } = request;
-  const { width, height, frames } = outcome;
-  const from = Math.max(0, frame - 1);
-  const count = Math.min(frames, frame + 2) - from;
+  const { width, height } = outcome;
+  // Its neighbours are the clip's, also where they lie outside of a stretch.
+  const before = framesBefore(job);
+  const [first, behind] = [-before, job.facts.video.frames - before];
+  const from = Math.max(first, frame - 1);
+  const count = Math.min(behind, frame + 2) - from;
   const coded = await decodedFrames(request, outcome, await openAtFrame(job, from), {
     lies: 'as-coded',
     count,
   });
   if (coded === null) return null;
-  const made = wholeOfFields(job.facts.video, coded, { at: frame - from, count, isFirst: frame === 0 });
+  const made = wholeOfFields(job.facts.video, coded, { at: frame - from, count, isFirst: frame === first });
   return made.find((bytes) => hasPoints(frame, { bytes, values, codes, width, height })) ?? made[0] ?? null;
 }
 

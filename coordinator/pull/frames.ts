@@ -1,0 +1,160 @@
+/**
+ * Which frames of a clip a use of a cut shows, counted from 0: by the labels that its proxies and masters carry, or by count. Where speed, counting or lengths do
+ * not fit together, it says so. Pure.
+ */
+import type { CountUse, CutUse, LabelUse } from '../../handover/cut/form.ts';
+import { formatRatio, type Rate, timecodeBase } from '../../media/time/rate.ts';
+import { framesPerDay, mayDrop, parseTimecode, type Timecode } from '../../media/time/timecode.ts';
+import type { PullClip } from './form.ts';
+
+export type FramesOfUse =
+  | { readonly start: number; readonly frames: number }
+  | { readonly why: string; readonly expected: string };
+
+/** What is known of the list besides. */
+export interface Counting {
+  readonly cut: { readonly rate: Rate | null };
+  readonly rate: Rate | null;
+}
+
+/** Above it, labels may count pairs of frames. */
+const SINGLE = 30;
+
+export function framesOfUse({ source }: CutUse, clip: PullClip, counting: Counting): FramesOfUse {
+  return source.kind === 'count' ? framesCounted(source, clip) : framesLabelled(source, clip, counting);
+}
+
+/** From midnight to midnight, the nearer way. */
+function fromStart(frame: number, { start }: PullClip): number {
+  const day = framesPerDay(start.base, start.drop);
+  const away = (((frame - start.frame) % day) + day) % day;
+  return away > day / 2 ? away - day : away;
+}
+
+function framesCounted(
+  { start, frames, rate, available, unfollowed }: CountUse,
+  clip: PullClip,
+): FramesOfUse {
+  if (unfollowed !== null)
+    return { why: `${unfollowed} cannot be followed`, expected: 'cuts, and speeds that run forwards' };
+  // The same labels, whether a second is 24 frames or 24000/1001 of them.
+  if (timecodeBase(rate) !== clip.start.base)
+    return {
+      why: `it counts ${formatRatio(rate)} frames a second, and the clip ${formatRatio(clip.rate)}`,
+      expected: 'times at the rate of the clip',
+    };
+  // Media without timecode begin at 0: where the document says that it has all of the clip, its frames are known.
+  if (
+    available !== null &&
+    available.start === 0 &&
+    clip.start.frame !== 0 &&
+    available.frames === clip.frames
+  )
+    return { start, frames };
+  return { start: fromStart(start, clip), frames };
+}
+
+function framesLabelled(use: LabelUse, clip: PullClip, { cut, rate: stated }: Counting): FramesOfUse {
+  const rate = stated ?? cut.rate;
+  const { base } = clip.start;
+  if (rate !== null && timecodeBase(rate) !== base)
+    return {
+      why: `the list counts ${formatRatio(rate)} frames a second, and the clip is played at ${formatRatio(clip.rate)}`,
+      expected: 'labels at the rate of the clip',
+    };
+  if (rate === null && base > SINGLE)
+    return {
+      why: `the clip is played at ${formatRatio(clip.rate)} frames a second, where labels may count pairs, and the list does not say what it counts in`,
+      expected: 'the rate that its labels count in, with --cut-rate',
+    };
+  try {
+    const from = labelOf(use.in, clip.start);
+    const shown = between(from, labelOf(use.out, clip.start));
+    const ran = recorded(use, rate ?? clip.rate);
+    const frames = lengthOf(use, { from, shown, ran }, clip, rate ?? clip.rate);
+    return 'why' in frames
+      ? frames
+      : { start: fromStart(from.frame, clip), frames: frames.frames + use.longer };
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    return { why: error.message, expected: 'labels that the clip can have' };
+  }
+}
+
+/** Of the clip's own counting; what the list says with a semicolon must be so. Throws RangeError. */
+function labelOf(label: string, { base, drop }: Timecode): Timecode {
+  const [clock, mark, field] = [label.slice(0, 8), label.slice(8, 9), label.slice(9)];
+  if (mark !== ':' && !drop) throw new RangeError(`${label} is a label of drop-frame, and the clip has none`);
+  const text = `${clock.replaceAll(/[;.]/g, ':')}${drop ? ';' : ':'}${field}`;
+  return parseTimecode(text, base);
+}
+
+function between(from: Timecode, to: Timecode): number {
+  const day = framesPerDay(from.base, from.drop);
+  return (to.frame - from.frame + day) % day;
+}
+
+/** Frames that it runs in the list, by the list's own counting. */
+function recorded({ recordIn, recordOut, drop }: LabelUse, rate: Rate): number {
+  const base = timecodeBase(rate);
+  const drops = (drop || /[;.,]\d+$/.test(recordIn)) && mayDrop(rate);
+  const [from, to] = [recordIn, recordOut].map((label) =>
+    labelOf(drops ? label : label.replace(/[;.,](\d+)$/, ':$1'), { frame: 0, base, drop: drops }),
+  ) as [Timecode, Timecode];
+  return between(from, to);
+}
+
+interface Run {
+  readonly from: Timecode;
+  /** Frames from source in to source out, and from record in to record out. */
+  readonly shown: number;
+  readonly ran: number;
+}
+
+/** Of a second that is a frame in a thousand longer: 24000/1001 and the like. */
+const NEAR = 0.002;
+
+function lengthOf(
+  use: LabelUse,
+  { from, shown, ran }: Run,
+  clip: PullClip,
+  rate: Rate,
+): { readonly frames: number } | Extract<FramesOfUse, { readonly why: string }> {
+  const { speed } = use;
+  if (speed === null)
+    return shown === ran
+      ? { frames: shown }
+      : {
+          why: `${shown} frames of the source run over ${ran} of the list, and no M2 line says how`,
+          expected: 'equally many, or an M2 line',
+        };
+  const { framesPerSecond, from: label } = speed;
+  if (label !== null && labelOf(label, clip.start).frame !== from.frame)
+    return {
+      why: `its speed changes at ${label}, within the event`,
+      expected: 'one speed from the first frame on',
+    };
+  if (framesPerSecond === 0) return { frames: 1 };
+  const factor = framesPerSecond / timecodeBase(rate);
+  if (factor < 0)
+    return {
+      why: `it runs backwards, at ${framesPerSecond} frames a second`,
+      expected: 'cuts, and speeds that run forwards',
+    };
+  const exact = framesPerSecond / (rate.num / rate.den);
+  if (Math.abs(factor - 1) < NEAR || Math.abs(exact - 1) < NEAR)
+    return shown === ran
+      ? { frames: shown }
+      : {
+          why: `${shown} frames of the source run over ${ran} of the list, and its M2 line says that they run as they are`,
+          expected: 'equally many',
+        };
+  const needed = Math.ceil(ran * Math.max(factor, exact));
+  // The list has what is taken from the source, or as much as it runs; anything else contradicts its M2 line.
+  if (Math.abs(shown - ran * factor) > 1 && Math.abs(shown - ran * exact) > 1 && shown !== ran)
+    return {
+      why: `${shown} frames of the source run over ${ran} of the list, and its M2 line says ${framesPerSecond} frames a second`,
+      expected: 'lengths that fit to the speed',
+    };
+  return { frames: shown === ran ? needed : Math.max(needed, shown) };
+}
