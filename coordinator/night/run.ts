@@ -106,6 +106,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     ui.begin(runProgress);
     kept = keepProgress({
       ...{ work: request.folders.work, delivery: request.folders.delivery, day: request.folders.dayName },
+      timeZone: request.settings.file.show?.time_zone ?? null,
       ...{ run: run.run, runProgress, log: run.log },
     });
     making = await beginMaking(request, run, engine, places.hold);

@@ -1,8 +1,8 @@
 /** A run that goes on, as one screen: its rolls, what workers have in hand, room, and what is held so far. Pure. */
 import { printable } from '../../files/names.ts';
+import { timeText } from '../../handover/words.ts';
 import type { ProgressRecord } from '../progress/record.ts';
 import { progressText } from './progress.ts';
-import { momentText } from './time.ts';
 import { bytesText, count } from './words.ts';
 
 export interface Screen {
@@ -51,7 +51,7 @@ export function watchLines(record: ProgressRecord, { columns, rows }: Screen): s
   const more = record.working.length - working.length;
   const room = Math.max(1, rows - working.length - BESIDE_ROLLS);
   const lines = [
-    `${printable(record.day)}, at work since ${momentText(record.since, null)}`,
+    `${printable(record.day)}, at work since ${timeText(record.since, record.timeZone)}`,
     summary(record),
     '',
     ...rollsText(record, room),
