@@ -3,7 +3,7 @@
  * It writes no log, so that no token comes into one.
  */
 import { hostname, networkInterfaces } from 'node:os';
-import fastify, { type FastifyInstance } from 'fastify';
+import fastify, { type FastifyInstance, type FastifyReply } from 'fastify';
 import { isLoopback, originsOf, type ServeAddress } from './address.ts';
 import { answerAt } from './door.ts';
 import { guarding, policyOf } from './headers.ts';
@@ -29,6 +29,9 @@ const REQUEST_MILLISECONDS = 10_000;
 /** A connection that takes nothing for so long. Streams send something more often. */
 const SILENT_MILLISECONDS = 60_000;
 
+const PLAIN = 'text/plain; charset=utf-8';
+const NO_REQUEST = 'That is no request for this page.\n';
+
 const one = (field: string | readonly string[] | undefined): string | undefined =>
   typeof field === 'string' ? field : field?.[0];
 
@@ -44,6 +47,12 @@ export function newServer({ address, token }: ServerRequest): Served {
     connectionTimeout: SILENT_MILLISECONDS,
     forceCloseConnections: true,
     routerOptions: { maxParamLength: 1_000 },
+    // An address that cannot be decoded comes to no hook.
+    frameworkErrors: (_error, _request, reply) => {
+      const plain: FastifyReply = reply as FastifyReply;
+      plain.headers({ ...guarding, 'content-security-policy': policyOf({}) });
+      void plain.code(400).type(PLAIN).send(NO_REQUEST);
+    },
   });
   app.server.headersTimeout = REQUEST_MILLISECONDS;
   app.server.maxConnections = MOST_CONNECTIONS;
@@ -67,18 +76,18 @@ export function newServer({ address, token }: ServerRequest): Served {
       return;
     }
     if (answer.status === 405) reply.header('allow', 'GET');
-    await reply.code(answer.status).type('text/plain; charset=utf-8').send(`${answer.why}\n`);
+    await reply.code(answer.status).type(PLAIN).send(`${answer.why}\n`);
   });
   app.setNotFoundHandler(async (_request, reply) => {
-    await reply.code(404).type('text/plain; charset=utf-8').send('There is nothing here.\n');
+    await reply.code(404).type(PLAIN).send('There is nothing here.\n');
   });
   // What goes wrong is told in no detail: details may name what lies on the disk.
   app.setErrorHandler(async (error: { readonly statusCode?: number }, _request, reply) => {
     const status = error.statusCode ?? 500;
     await reply
       .code(status)
-      .type('text/plain; charset=utf-8')
-      .send(status < 500 ? 'That is no request for this page.\n' : 'This could not be shown.\n');
+      .type(PLAIN)
+      .send(status < 500 ? NO_REQUEST : 'This could not be shown.\n');
   });
   return {
     app,

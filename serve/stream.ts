@@ -47,7 +47,12 @@ export function newStream(mostWaiting = MOST_WAITING, mostReaders = MOST_READERS
       response.on('close', forget);
       // A connection that broke is no fault of ours.
       response.on('error', forget);
-      response.writeHead(200, { ...headers, 'content-type': 'text/event-stream; charset=utf-8' });
+      response.writeHead(200, {
+        ...headers,
+        'content-type': 'text/event-stream; charset=utf-8',
+        // What ends is not kept for another request.
+        connection: 'close',
+      });
       readers.add(response);
       give(response, `retry: ${AGAIN_MILLISECONDS}\n\n${first}`);
       return true;

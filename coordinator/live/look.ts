@@ -1,11 +1,10 @@
 /** Looks at a run from outside, as `status --watch` does: by its lock, what it writes of its progress, and the records of its day. Writes nothing. */
-import { lstat } from 'node:fs/promises';
+import { lstat, readdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import { blocks } from '../../findings/finding.ts';
 import { fsPath } from '../../files/names.ts';
 import { pageLayout } from '../../handover/layout.ts';
 import { type NightRecord, readNight } from '../../handover/night.ts';
-import { daysOf } from '../../handover/read-day.ts';
 import { layout } from '../../ledger/layout.ts';
 import { workPlace } from '../../ledger/lease.ts';
 import { type LeaseWatch, type PlaceState, stateOfPlace, watchLeases } from '../../ledger/lease-file.ts';
@@ -186,8 +185,9 @@ function dayFinder(now: () => number): (delivery: string) => Promise<string | nu
     if (now() - looked < DAYS_MILLISECONDS) return found;
     looked = now();
     let began = '';
-    for (const folder of await daysOf(delivery).catch(() => [])) {
-      const read = await readNight(join(delivery, folder));
+    for (const entry of await readdir(fsPath(delivery), { withFileTypes: true }).catch(() => [])) {
+      if (!entry.isDirectory()) continue;
+      const read = await readNight(join(delivery, entry.name));
       if (read.state !== 'read' || read.value.began <= began) continue;
       began = read.value.began;
       found = read.value.day;
