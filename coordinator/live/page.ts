@@ -13,7 +13,7 @@ import type { Row, View } from './view.ts';
 export const livePolicy = policyOf({
   styles: [liveStyle],
   scripts: [script],
-  images: ["'self'"],
+  images: ["'self'", 'data:'],
   connects: true,
 });
 
@@ -34,7 +34,7 @@ const rollRow = (cells: Cells): Markup =>
 
 const heldRow = (cells: Cells): Markup =>
   markup`<li class="finding"><h3><bdi data-cell="roll">${cells.roll ?? ''}</bdi>: <span data-cell="title">${cells.title ?? ''}</span></h3>
-<dl><dt data-with-cell="where"${shut((cells.where ?? '') === '')}>Where</dt><dd data-with-cell="where"${shut((cells.where ?? '') === '')}><bdi data-cell="where">${cells.where ?? ''}</bdi></dd><dt>Found</dt><dd><bdi data-cell="found">${cells.found ?? ''}</bdi></dd><dt>Expected</dt><dd><bdi data-cell="expected">${cells.expected ?? ''}</bdi></dd><dt>What to do</dt><dd class="do" data-cell="remedy" data-prose>${prose(cells.remedy ?? '')}</dd></dl>
+<dl><dt data-with-cell="where"${shut((cells.where ?? '') === '')}>Where</dt><dd data-with-cell="where"${shut((cells.where ?? '') === '')}><bdi data-cell="where">${cells.where ?? ''}</bdi></dd><dt>Found</dt><dd><bdi data-cell="found">${cells.found ?? ''}</bdi></dd><dt>Expected</dt><dd><bdi data-cell="expected">${cells.expected ?? ''}</bdi></dd><dt>What to do</dt><dd class="do" data-cell="remedy" data-prose>${prose(cells.remedy ?? '')}</dd><dt data-with-cell="more"${shut((cells.more ?? '') === '')}>Also</dt><dd data-with-cell="more"${shut((cells.more ?? '') === '')} data-cell="more">${cells.more ?? ''}</dd></dl>
 <p class="small">Code <code data-cell="code">${cells.code ?? ''}</code></p></li>`;
 
 const rowsOf = { working: workingRow, rolls: rollRow, held: heldRow } as const;
@@ -122,8 +122,8 @@ ${fold('ready')}
 <p class="small">This page changes nothing. These do, on the machine that runs it.</p>
 <dl class="commands">
 ${typed('Stop, when the clips in hand are made', 'stop', markup` (or Ctrl-C once in its terminal). Twice stops at once. The same command again makes what is missing.`)}
-<div><dt>A held roll, once its remedy is done</dt><dd>the command that started this run, and <code>--roll</code> with its name</dd></div>
-<div><dt>A roll before all others</dt><dd>stop, then the command that started this run, and <code>--first</code> with its name</dd></div>
+<div><dt>A held roll, once its remedy is done</dt><dd>the command that started this run, and <code class="option">--roll</code> with its name</dd></div>
+<div><dt>A roll before all others</dt><dd>stop, then the command that started this run, and <code class="option">--first</code> with its name</dd></div>
 ${typed('The same in a terminal', 'watch', null)}
 ${typed('This page once more, with the morning page', 'again', null)}
 </dl>

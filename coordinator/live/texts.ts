@@ -146,28 +146,37 @@ function whereOf(item: Finding, day: string, roll: string): string {
 
 const LONGEST_TEXT = 400;
 
+/** Of each roll the first finding, since the others often follow from it; how many there are beside it. */
 function heldRows(held: readonly HeldSeen[], day: string): Row[] {
-  const rows = held.flatMap(({ roll, findings }) =>
-    groupedFindings(findings.filter(blocks))
-      .slice(0, MOST.codesOfRoll)
-      .map(({ items, more }): Row => {
-        const first = items[0] as Finding;
-        const total = first.counted === undefined ? items.length + more : more;
-        const { title, remedy } = describeFinding(first, '');
-        return {
-          key: `${roll ?? ''}\n${first.code}`,
-          cells: {
-            roll: roll === null ? 'The run as a whole' : shown(roll),
-            title: `${title}${total > 1 ? `, ${total} times` : ''}`,
-            where: whereOf(first, day, roll ?? ''),
-            found: shown(first.found, LONGEST_TEXT),
-            expected: shown(first.expected, LONGEST_TEXT),
-            remedy,
-            code: first.code,
-          },
-        };
-      }),
-  );
+  const rows = held.flatMap(({ roll, findings }): Row[] => {
+    const [group, ...others] = groupedFindings(findings.filter(blocks));
+    const [first] = group?.items ?? [];
+    if (group === undefined || first === undefined) return [];
+    const total = first.counted === undefined ? group.items.length + group.more : group.more;
+    const { title, remedy } = describeFinding(first, '');
+    const more = others.map(({ items }) => describeFinding(items[0] as Finding, '').title);
+    return [
+      {
+        key: roll ?? '',
+        cells: {
+          roll: roll === null ? 'The run as a whole' : shown(roll),
+          title: `${title}${total > 1 ? `, ${total} times` : ''}`,
+          where: whereOf(first, day, roll ?? ''),
+          found: shown(first.found, LONGEST_TEXT),
+          expected: shown(first.expected, LONGEST_TEXT),
+          remedy,
+          code: first.code,
+          more:
+            more.length === 0
+              ? ''
+              : shown(
+                  `${more.slice(0, MOST.codesOfRoll).join('; ')}${more.length > MOST.codesOfRoll ? ` and ${more.length - MOST.codesOfRoll} more` : ''}`,
+                  LONGEST_TEXT,
+                ),
+        },
+      },
+    ];
+  });
   return rows.slice(0, MOST.held);
 }
 

@@ -14,7 +14,7 @@ import { machineId, stateFolder } from '../../files/machine-id.ts';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
-import { handOver } from '../handover/hand-over.ts';
+import { handOver, handoverOf } from '../handover/hand-over.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
 import type { KnownRoll } from '../roll/know.ts';
@@ -153,7 +153,8 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     const result = resultOf(request, run, rolls, interrupts.first.aborted);
     const { findings: notes, page } = await endMorning(morning, result, !interrupts.second.aborted);
     for (const item of notes) run.note(item);
-    return { ...result, findings: [...result.findings, ...notes], page };
+    const handover = await handoverOf(request.folders);
+    return { ...result, findings: [...result.findings, ...notes], page, handover };
   } finally {
     clipReaders.close();
     making?.watch.stop();
@@ -337,7 +338,7 @@ function resultOf(
   { night, run, halted, notes, began, logger, logFolder }: RunState,
   rolls: RollResult[],
   interrupted: boolean,
-): Omit<NightResult, 'page'> {
+): Omit<NightResult, 'page' | 'handover'> {
   const findings = halted === null ? [...notes] : [halted, ...notes];
   const verdict =
     rolls.every((roll) => roll.verdict === 'ready') && !findings.some(blocks) ? 'ready' : 'held';

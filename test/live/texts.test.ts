@@ -104,9 +104,16 @@ describe('each state in a sentence', () => {
   });
 });
 
-test('what is held says where, what was found and what to do, each code of a roll once', () => {
+test('what is held says where, what was found and what to do; what follows from it is named', () => {
   const held = [
-    { roll: 'A002', findings: [checksumDiffers('A002'), checksumDiffers('A002')] },
+    {
+      roll: 'A002',
+      findings: [
+        checksumDiffers('A002'),
+        checksumDiffers('A002'),
+        { code: 'copy-differs', found: '1 byte', expected: '2 bytes', roll: 'A002' },
+      ],
+    },
     {
       roll: null,
       findings: [{ code: 'run-interrupted', found: 'an interrupt', expected: 'a run to its end' }],
@@ -122,6 +129,7 @@ test('what is held says where, what was found and what to do, each code of a rol
     found: 'xxh128 489928abb4eedf716f955189bf9a89ca',
   });
   expect(rows[0]?.cells.title).toContain(', 2 times');
+  expect(rows[0]?.cells.more).toBe('a copy differs from the working copy');
   expect(rows[0]?.cells.remedy).toContain('Copy the file again');
 });
 
