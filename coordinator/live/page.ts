@@ -56,8 +56,8 @@ export function livePageOf(view: View): string {
     markup`<div${only(key)}><dt>${term}</dt><dd data-text="${key}">${text(key)}</dd></div>`;
   const fold = (phase: string): Markup =>
     markup`<details${only(`${phase}-count`)}><summary data-text="${phase}-count">${text(`${phase}-count`)}</summary><p><bdi data-text="${phase}-names">${text(`${phase}-names`)}</bdi></p></details>`;
-  const typed = (term: Piece, key: string, says: Piece): Markup =>
-    markup`<div${only(key)}><dt>${term}</dt><dd><code dir="ltr" data-text="${key}">${text(key)}</code>${says}</dd></div>`;
+  const typed = (term: Piece, key: string, says: Piece, option: Piece = null): Markup =>
+    markup`<div${only(key)}><dt>${term}</dt><dd><code dir="ltr"><span data-text="${key}">${text(key)}</span>${option === null ? null : markup` <span class="option">${option}</span>`}</code>${says}</dd></div>`;
   const still = text('still');
   return markup`<!doctype html>
 <html lang="en">
@@ -102,7 +102,7 @@ ${listOf(view, 'working', 'rows', 'Clips in hand')}
 <section aria-labelledby="newest"${only('still')}>
 <h2 id="newest">The newest still</h2>
 <figure class="still"><div class="frame"><img data-text="still"${still === '' ? null : markup` src="${still}"`} alt="${text('still-alt')}"></div>
-<figcaption><bdi data-text="still-of">${text('still-of')}</bdi>. A clip has stills when it is made and proved; of clips in hand there is none yet.</figcaption></figure>
+<figcaption><bdi data-text="still-of">${text('still-of')}</bdi> <span data-text="still-note">${text('still-note')}</span></figcaption></figure>
 </section>
 </div>
 <section aria-labelledby="held"${only('held')}>
@@ -117,15 +117,15 @@ ${fold('waiting')}
 ${fold('held')}
 ${fold('ready')}
 </section>
-<section aria-labelledby="type"${only('stop watch again')}>
+<section aria-labelledby="type"${only('stop watch again retry')}>
 <h2 id="type">What you can type</h2>
 <p class="small">This page changes nothing. These do, on the machine that runs it.</p>
 <dl class="commands">
 ${typed('Stop, when the clips in hand are made', 'stop', markup` (or Ctrl-C once in its terminal). Twice stops at once. The same command again makes what is missing.`)}
-<div><dt>A held roll, once its remedy is done</dt><dd>the command that started this run, and <code class="option">--roll</code> with its name</dd></div>
-<div><dt>A roll before all others</dt><dd>stop, then the command that started this run, and <code class="option">--first</code> with its name</dd></div>
-${typed('The same in a terminal', 'watch', null)}
-${typed('This page once more, with the morning page', 'again', null)}
+<div${only('retry')}><dt>A held roll, once its remedy is done</dt><dd>the command that started this run, and <code class="option">--roll</code> with its name</dd></div>
+<div${only('first')}><dt>A roll before all others</dt><dd>stop, then the command that started this run, and <code class="option">--first</code> with its name</dd></div>
+${typed('The same in a terminal', 'watch', null, '--watch')}
+${typed('This page once more, with the morning page', 'again', null, '--page')}
 </dl>
 </section>
 </main>

@@ -18,7 +18,7 @@ progress { width: 100%; height: 0.5rem; appearance: none; border: 0; border-radi
 progress::-webkit-progress-bar { background: var(--rule); }
 progress::-webkit-progress-value { background: var(--link); }
 progress::-moz-progress-bar { background: var(--link); }
-code.option { white-space: nowrap; }
+.option { white-space: nowrap; }
 .finding h3 { margin-top: 0; }
 .held { margin: 0; padding: 0; list-style: none; }
 .still { margin: 0; max-width: 40rem; }

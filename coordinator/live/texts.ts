@@ -35,12 +35,11 @@ function rollsOf({ record, night, state }: Seen): RollSeen[] {
   if (record !== null)
     return record.rolls.map((roll) => {
       const { done, total, text } = progressText(roll, record.framesPerSecond);
-      const isAtWork = ['reading', 'measuring', 'making'].includes(roll.phase);
       return {
         roll: roll.roll,
         phase: roll.phase,
         text: text.replaceAll(/ {2,}/g, ' '),
-        share: isAtWork ? Math.min(1, done / total) : null,
+        share: AT_WORK.includes(roll.phase) ? Math.min(1, done / total) : null,
       };
     });
   const isOver = state === 'ended' || state === 'interrupted' || state === 'stopped';
@@ -118,19 +117,20 @@ function workingRow({ roll, clip, phase, frames, total }: ProgressRecord['workin
   };
 }
 
-/** Where something goes on first, then what waits for a person. */
-const ORDER: readonly Phase[] = ['making', 'measuring', 'reading', 'held', 'waiting', 'ready'];
+/** Where something goes on. */
+const AT_WORK: readonly Phase[] = ['making', 'measuring', 'reading'];
 
-function rollRows(rolls: readonly RollSeen[]): Row[] {
-  const sorted =
-    rolls.length <= MOST.rolls
-      ? rolls
-      : rolls.toSorted((a, b) => ORDER.indexOf(a.phase) - ORDER.indexOf(b.phase)).slice(0, MOST.rolls);
-  return sorted.map(({ roll, phase, text, share }) => ({
+/** Of a day with many rolls those at work alone: the others are named below. */
+const rowsShown = (rolls: readonly RollSeen[]): readonly RollSeen[] =>
+  rolls.length <= MOST.rolls
+    ? rolls
+    : AT_WORK.flatMap((phase) => rolls.filter((roll) => roll.phase === phase)).slice(0, MOST.rolls);
+
+const rollRows = (rolls: readonly RollSeen[]): Row[] =>
+  rowsShown(rolls).map(({ roll, phase, text, share }) => ({
     key: roll,
     cells: { roll: shown(roll), phase, text, share: share === null ? '' : share.toFixed(3) },
   }));
-}
 
 function whereOf(item: Finding, day: string, roll: string): string {
   const { copy, clip, profile, file } = item;
@@ -202,8 +202,9 @@ function titleOf({ state, day }: Seen, rolls: readonly RollSeen[]): string {
 const typed = (path: string): string =>
   /^[A-Za-z0-9_@%+=:,./-]+$/.test(path) ? path : `'${path.replaceAll("'", `'\\''`)}'`;
 
-const statusCommand = (delivery: string, option: string): string =>
-  shown(`rushlight status ${typed(delivery)} ${option}`, LONGEST_TEXT);
+/** Its option stands in the page. */
+const statusCommand = (delivery: string): string =>
+  shown(`rushlight status ${typed(delivery)}`, LONGEST_TEXT);
 
 /** `news`: what was last worth saying aloud. `serves`: the morning page can be opened here. */
 export function viewOf(seen: Seen, news: string, serves: boolean): View {
@@ -246,12 +247,17 @@ export function viewOf(seen: Seen, news: string, serves: boolean): View {
       'still-of':
         still === null
           ? ''
-          : `${shown(still.clip)} of ${shown(still.roll)}${still.timecode === null ? '' : `, ${still.timecode}`}`,
+          : `${shown(still.clip)} of ${shown(still.roll)}${still.timecode === null ? '' : `, ${still.timecode}`}.`,
+      'still-note': isOver
+        ? ''
+        : 'A clip has stills when it is made and proved; of clips in hand there is none yet.',
       morning: morning === null ? '' : shown(morning, LONGEST_TEXT),
       'morning-here': morning !== null && serves ? 'Open the morning page' : '',
+      retry: rolls.some(({ phase }) => phase === 'held') ? 'there' : '',
+      first: isOver ? '' : 'there',
       stop: isOver || pid === null ? '' : `kill -INT ${pid}`,
-      watch: delivery === null || isOver ? '' : statusCommand(delivery, '--watch'),
-      again: delivery === null || !isOver || serves ? '' : statusCommand(delivery, '--page'),
+      watch: delivery === null || isOver ? '' : statusCommand(delivery),
+      again: delivery === null || !isOver || serves ? '' : statusCommand(delivery),
     },
     lists: {
       working: working.slice(0, MOST.working).map(workingRow),

@@ -81,16 +81,16 @@ describe('each state in a sentence', () => {
   test('what can be typed is there while there is something to stop, and quoted for a shell', () => {
     expect(textsOf(running)).toMatchObject({
       stop: 'kill -INT 4242',
-      watch: 'rushlight status /volumes/proxies --watch',
+      watch: 'rushlight status /volumes/proxies',
       again: '',
     });
     expect(textsOf({ ...running, delivery: "/volumes/it's here" }).watch).toBe(
-      "rushlight status '/volumes/it'\\''s here' --watch",
+      "rushlight status '/volumes/it'\\''s here'",
     );
     expect(textsOf(seenAt({ state: 'ended', night }))).toMatchObject({
       stop: '',
       watch: '',
-      again: 'rushlight status /volumes/proxies --page',
+      again: 'rushlight status /volumes/proxies',
     });
   });
 
@@ -147,8 +147,7 @@ test('1 000 rolls and 50 workers: bounded, and what goes on in sight', () => {
     held,
   });
   const view = viewOf(seen, '', false);
-  expect(view.lists.rolls).toHaveLength(60);
-  expect(view.lists.rolls?.[0]?.key).toBe('R0999');
+  expect(view.lists.rolls?.map(({ key }) => key)).toEqual(['R0999']);
   expect(view.lists.working).toHaveLength(50);
   expect(view.texts).toMatchObject({
     ready: '400 of 1000',

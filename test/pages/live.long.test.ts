@@ -123,7 +123,7 @@ const states: readonly (readonly [name: string, seen: Seen, headline: string])[]
       })),
       delivery: `/volumes/${HOSTILE[9]}`,
     }),
-    'At work. 0 of 13 rolls are ready.',
+    'At work. None of 13 rolls is ready.',
   ],
   [
     'thousand',
