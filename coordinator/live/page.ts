@@ -80,7 +80,7 @@ export function livePageOf(view: View): string {
 <p class="quiet" data-text="quiet">${text('quiet')}</p>
 <p class="line" id="line" role="status"></p>
 <p class="news" role="status" data-text="news">${text('news')}</p>
-<noscript><p class="line">Without script this page stands still. Load it again to see how things are.</p></noscript>
+<noscript><p class="line">Without script this page does not change. Load it again to see how things are.</p></noscript>
 <dl class="facts">
 ${fact('Rolls ready', 'ready')}
 ${fact('Speed', 'speed')}
@@ -89,7 +89,7 @@ ${fact('At work since', 'since')}
 </dl>
 <p${only('morning-here')}><a href="/day/handover/morning.html" data-text="morning-here">${text('morning-here')}</a></p>
 <p${only('morning')} class="small">To open in the morning: <code dir="ltr" data-text="morning">${text('morning')}</code></p>
-<p><button type="button" id="hold" hidden>Hold this page still</button></p>
+<p><button type="button" id="pause" hidden>Stop updating</button></p>
 </header>
 <main id="now" tabindex="-1">
 <div class="now">

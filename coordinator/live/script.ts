@@ -8,7 +8,7 @@ export const script = `'use strict';
   const SAID = 14000, ASKED = 25000, AGAIN = 5000;
   const body = document.body;
   const line = document.getElementById('line');
-  const button = document.getElementById('hold');
+  const button = document.getElementById('pause');
   const places = new Map();
   for (const place of document.querySelectorAll('[data-text]')) {
     const key = place.dataset.text;
@@ -21,7 +21,7 @@ export const script = `'use strict';
   }
   const dependent = [...document.querySelectorAll('[data-with]')];
   const texts = new Map();
-  let source = null, last = null, heardAt = Date.now(), askedAt = 0, lost = false, held = false;
+  let source = null, last = null, heardAt = Date.now(), askedAt = 0, lost = false, paused = false;
 
   const two = (number) => String(number).padStart(2, '0');
   const clock = (at) => { const time = new Date(at); return two(time.getHours()) + ':' + two(time.getMinutes()); };
@@ -108,16 +108,16 @@ export const script = `'use strict';
   };
   const isOver = () => ['ended', 'interrupted', 'stopped'].includes(body.dataset.state);
   const lose = () => {
-    if (lost || held) return;
+    if (lost || paused) return;
     lost = true;
     say(isOver()
-      ? 'The run is over, and this page is not written any more. It begins again by itself when the run does.'
-      : 'Nothing has been heard since ' + clock(heardAt) + '. What stands here may be old. Trying again.');
+      ? 'The run is over, and nothing more is sent. This page goes on when a run does.'
+      : 'Nothing has been heard since ' + clock(heardAt) + '. What is shown may be old. Trying again.');
   };
   const close = () => { if (source !== null) source.close(); source = null; };
   const ask = () => {
     close();
-    if (held) return;
+    if (paused) return;
     askedAt = Date.now();
     source = new EventSource('/events');
     const on = (name, then) => source.addEventListener(name, (event) => { then(JSON.parse(event.data)); heard(); });
@@ -127,7 +127,7 @@ export const script = `'use strict';
     source.addEventListener('end', lose);
   };
   setInterval(() => {
-    if (held) return;
+    if (paused) return;
     const now = Date.now();
     if (now - heardAt > SAID) lose();
     // One that was refused does not come back by itself, and one that hangs does not know it.
@@ -138,9 +138,9 @@ export const script = `'use strict';
     if (document.visibilityState === 'visible' && Date.now() - heardAt > SAID) ask();
   });
   button.addEventListener('click', () => {
-    held = !held;
-    button.textContent = held ? 'Go on' : 'Hold this page still';
-    if (held) { close(); lost = false; say('Held still at ' + clock(Date.now()) + '. The run goes on.'); }
+    paused = !paused;
+    button.textContent = paused ? 'Go on updating' : 'Stop updating';
+    if (paused) { close(); lost = false; say('Not updated since ' + clock(Date.now()) + '. The run goes on.'); }
     else { say(''); ask(); }
   });
   button.hidden = false;

@@ -73,7 +73,7 @@ function headlineOf(seen: Seen, rolls: readonly RollSeen[]): string {
     case 'interrupted':
       return `The run was interrupted.${decided}${held}`;
     case 'ended':
-      return `The night has ended.${decided}${held}`;
+      return `The run has ended.${decided}${held}`;
   }
 }
 
@@ -81,7 +81,7 @@ function ledeOf(seen: Seen): string {
   const { state, night } = seen;
   switch (state) {
     case 'none':
-      return 'This page shows the next one by itself.';
+      return 'This page shows the next one when it begins.';
     case 'beginning':
       return 'It takes its places, and finds the rolls of the day.';
     case 'running':

@@ -24,7 +24,7 @@ export const pageCodes = {
     weight: 'note',
     title: 'the live page of the run is not served',
     remedy:
-      'The run goes on without it: `rushlight status <delivery> --watch` shows it in a terminal. If the address is taken, or none of this machine, `rushlight status <delivery> --page <address>:<port>` serves the page on another one, while the run goes on.',
+      'Run `rushlight status <delivery> --page <address>:<port>` with another port, or an address of this machine: it serves the page while the run goes on. The run does not need it.',
   },
   'still-not-shown': {
     weight: 'note',

@@ -1,6 +1,6 @@
 /** The page as a server gives it: whole without script, guarded by a policy, and only what belongs to it is given. */
 import { createHash } from 'node:crypto';
-import { mkdirSync, symlinkSync, writeFileSync } from 'node:fs';
+import { mkdirSync, statSync, symlinkSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { afterAll, expect, test } from 'vitest';
 import { newFeed } from '../../coordinator/live/feed.ts';
@@ -9,10 +9,12 @@ import { putLivePage } from '../../coordinator/live/routes.ts';
 import type { Seen } from '../../coordinator/live/seen.ts';
 import { keptToken } from '../../coordinator/live/token-file.ts';
 import { newServer, type Served } from '../../serve/server.ts';
+import { commandProcess } from '../support/cli.ts';
 import { freshFolder } from '../support/folder.ts';
 import { progressRecord, rollRecord, seenAt, stagedRun, working } from '../support/live.ts';
 import { HOSTILE } from '../support/mornings.ts';
 
+const runCommand = commandProcess();
 const opened: Served[] = [];
 afterAll(async () => {
   for (const server of opened) await server.close();
@@ -142,7 +144,6 @@ test('the token stays for the next run of the day, for its user alone, and is an
   const work = join(freshFolder('token'), 'work');
   const began = Date.parse('2026-11-30T21:00:00.000Z');
   const token = await keptToken(work, began);
-  const { statSync } = await import('node:fs');
   expect(statSync(join(work, 'page-token.json')).mode & 0o777).toBe(0o600);
   expect(await keptToken(work, began + 12 * 3600_000)).toBe(token);
   expect(await keptToken(work, began + 25 * 3600_000)).not.toBe(token);
@@ -150,6 +151,24 @@ test('the token stays for the next run of the day, for its user alone, and is an
   expect(await keptToken(work, began - 1)).not.toBe(token);
   writeFileSync(join(work, 'page-token.json'), '{ torn');
   expect(await keptToken(work, began)).toMatch(/^[0-9a-z]{20}$/);
+});
+
+test('an address that is taken is refused with what to do, before anything is served', async () => {
+  const folder = freshFolder('taken');
+  const taken = newServer({ address: { host: '127.0.0.1', port: 0 }, token: null });
+  opened.push(taken);
+  const [address = ''] = await taken.listen();
+  const { host } = new URL(address);
+  const args = ['status', folder, '--work', join(folder, 'work'), '--page', host];
+  const { code, stdout, stderr } = await runCommand(args);
+  expect(code, stderr).toBe(2);
+  expect(stderr).toContain('page-address-refused');
+  expect(stderr).toContain(`${host}: EADDRINUSE`);
+  expect(stdout).toBe('');
+  // A folder that slipped in behind the option is no address.
+  const slipped = await runCommand(['run', '--page', folder, folder, '--deliver', folder]);
+  expect(slipped.code).toBe(2);
+  expect(slipped.stderr).toContain('must be an address and a port');
 });
 
 test('a thread serves it for a run, says why where it cannot, and ends when it is told', async () => {

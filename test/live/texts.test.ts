@@ -51,7 +51,7 @@ describe('each state in a sentence', () => {
     [
       'ended',
       seenAt({ state: 'ended', night }),
-      'The night has ended. 1 of 2 rolls is ready. A002 is held.',
+      'The run has ended. 1 of 2 rolls is ready. A002 is held.',
       'day-07: ended, 1 of 2 ready',
     ],
     [
@@ -195,5 +195,5 @@ test('news are rolls that were decided, and how it ended; not what stood when th
   expect(newsOf(running, running)).toBe('');
   expect(newsOf(running, after)).toBe('A001 is held.');
   expect(newsOf(nothingSeen, running)).toBe('');
-  expect(newsOf(running, seenAt({ state: 'ended', night: nightRecord() }))).toBe('The night has ended.');
+  expect(newsOf(running, seenAt({ state: 'ended', night: nightRecord() }))).toBe('The run has ended.');
 });

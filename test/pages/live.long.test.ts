@@ -107,7 +107,7 @@ const states: readonly (readonly [name: string, seen: Seen, headline: string])[]
   [
     'ended',
     seenAt({ state: 'ended', night, held, still, morning, pid: null }),
-    'The night has ended. 5 of 6 rolls are ready. B002 is held.',
+    'The run has ended. 5 of 6 rolls are ready. B002 is held.',
   ],
   [
     'hostile',
@@ -151,7 +151,7 @@ test.each(states)('%s', async (name, seen, headline) => {
   for (const colorScheme of ['light', 'dark'] as const)
     for (const width of [390, 1280]) {
       const page = await open(address, { colorScheme, viewport: { width, height: 900 } });
-      await page.waitForFunction('document.getElementById("hold").hidden === false');
+      await page.waitForFunction('document.getElementById("pause").hidden === false');
       expect((await headlineOf(page)).startsWith(headline)).toBe(true);
       if (shots !== undefined)
         await page.screenshot({
@@ -168,14 +168,14 @@ test.each(states)('%s', async (name, seen, headline) => {
     }
 });
 
-test('without script it shows how things stand, and says that it stands still', async () => {
+test('without script it shows how things stand, and says that it does not change', async () => {
   const { staged, address } = await live(running);
   staged.pictures.set('one', jpegOf(pictureWithDetail(64, 36, 3), 80));
   const page = await open(address, { javaScriptEnabled: false });
   const text = await page.locator('body').innerText();
   for (const part of ['At work. 2 of 6 rolls are ready.', 'A001C001', 'Copy the file again', 'Load it again'])
     expect(text).toContain(part);
-  expect(await page.locator('#hold').isVisible()).toBe(false);
+  expect(await page.locator('#pause').isVisible()).toBe(false);
   await page.context().close();
 });
 
@@ -200,7 +200,7 @@ describe('what comes over the wire', () => {
       await expect.poll(() => headlineOf(page)).toContain(headline);
       await expect.poll(() => page.evaluate('document.body.dataset.state')).toBe(seen.state);
       const fresh = await open(address);
-      await fresh.waitForFunction('document.getElementById("hold").hidden === false');
+      await fresh.waitForFunction('document.getElementById("pause").hidden === false');
       // What was said aloud since it was opened, the one has heard and the other reads.
       const [one, other] = [await shownOn(page), await shownOn(fresh)];
       expect(one).toBe(other);
@@ -215,7 +215,7 @@ describe('what comes over the wire', () => {
     await page.evaluate(
       "window.said = []; for (const one of document.querySelectorAll('[role=status]')) new MutationObserver(() => window.said.push(one.textContent)).observe(one, { childList: true, characterData: true, subtree: true });",
     );
-    await page.locator('#hold').focus();
+    await page.locator('#pause').focus();
     const record = running.record as NonNullable<Seen['record']>;
     for (let turn = 1; turn <= 5; turn += 1) {
       staged.seen = {
@@ -235,7 +235,7 @@ describe('what comes over the wire', () => {
       },
     };
     await expect.poll(() => page.evaluate('window.said')).toEqual(['A002 is ready.']);
-    expect(await page.evaluate('document.activeElement.id')).toBe('hold');
+    expect(await page.evaluate('document.activeElement.id')).toBe('pause');
     await page.context().close();
   });
 
@@ -243,20 +243,20 @@ describe('what comes over the wire', () => {
   test('it is held still by keyboard, and goes on', async () => {
     const { staged, address, feed } = await live(running);
     const page = await open(address);
-    await page.waitForFunction('document.getElementById("hold").hidden === false');
+    await page.waitForFunction('document.getElementById("pause").hidden === false');
     await page.keyboard.press('Tab');
     expect(await page.evaluate('document.activeElement.textContent')).toBe('Skip to: what goes on');
     await page.keyboard.press('Tab');
-    expect(await page.evaluate('document.activeElement.id')).toBe('hold');
+    expect(await page.evaluate('document.activeElement.id')).toBe('pause');
     expect(await page.evaluate('getComputedStyle(document.activeElement).outlineStyle')).toBe('solid');
     await page.keyboard.press('Enter');
-    expect(await page.locator('#line').innerText()).toMatch(/^Held still at \d\d:\d\d\. The run goes on\.$/);
+    expect(await page.locator('#line').innerText()).toMatch(/^Not updated since \d\d:\d\d\. The run goes on\.$/);
     const before = await page.locator('main').innerText();
     staged.seen = seenAt({ state: 'ended', night, held });
     await expect.poll(async () => (await feed.view()).texts.state).toBe('ended');
     expect(await page.locator('main').innerText()).toBe(before);
     await page.keyboard.press('Space');
-    await expect.poll(() => headlineOf(page)).toContain('The night has ended.');
+    await expect.poll(() => headlineOf(page)).toContain('The run has ended.');
     await page.context().close();
   });
 
@@ -266,7 +266,7 @@ describe('what comes over the wire', () => {
     staged.seen = seenAt({ state: 'ended', night, held, morning });
     await expect
       .poll(() => headlineOf(page))
-      .toBe('The night has ended. 5 of 6 rolls are ready. B002 is held.');
+      .toBe('The run has ended. 5 of 6 rolls are ready. B002 is held.');
     expect(await page.getByRole('link', { name: 'Open the morning page' }).getAttribute('href')).toBe(
       '/day/handover/morning.html',
     );
@@ -285,7 +285,7 @@ test('a server that goes away is missed, and one that comes back is believed', a
   await first.kill();
   await expect
     .poll(() => page.locator('#line').innerText(), { timeout: 40_000 })
-    .toMatch(/^Nothing has been heard since \d\d:\d\d\. What stands here may be old\./);
+    .toMatch(/^Nothing has been heard since \d\d:\d\d\. What is shown may be old\./);
   // The one that comes back counts from the beginning, and knows another truth.
   const second = await live(
     seenAt({
@@ -316,7 +316,7 @@ test('with a token: the whole address once, then the cookie; without it nothing'
   expect(await page.evaluate('document.cookie')).toBe('');
   expect(await page.content()).not.toContain(token);
   staged.seen = seenAt({ state: 'ended', night });
-  await expect.poll(() => headlineOf(page)).toContain('The night has ended.');
+  await expect.poll(() => headlineOf(page)).toContain('The run has ended.');
   await page.context().close();
 });
 
@@ -353,7 +353,7 @@ test('a night of updates of 1 000 rolls and 50 workers: all arrive, none is slow
     { every: 10 },
   );
   const page = await open(address);
-  await page.waitForFunction('document.getElementById("hold").hidden === false');
+  await page.waitForFunction('document.getElementById("pause").hidden === false');
   const session = await page.context().newCDPSession(page);
   const turnOf = (turn: number): Seen => {
     const version = `v${turn % 400}`;
