@@ -21,7 +21,7 @@ export const script = `'use strict';
   }
   const dependent = [...document.querySelectorAll('[data-with]')];
   const texts = new Map();
-  let source = null, last = null, heardAt = Date.now(), askedAt = 0, lost = false, paused = false;
+  let source = null, last = null, heardAt = Date.now(), askedAt = 0, lost = false, refused = false, paused = false;
 
   const two = (number) => String(number).padStart(2, '0');
   const clock = (at) => { const time = new Date(at); return two(time.getHours()) + ':' + two(time.getMinutes()); };
@@ -108,10 +108,12 @@ export const script = `'use strict';
   };
   const isOver = () => ['ended', 'interrupted', 'stopped'].includes(body.dataset.state);
   const lose = () => {
-    if (lost || paused) return;
+    if (paused) return;
     lost = true;
     say(isOver()
       ? 'The run is over, and nothing more is sent. This page goes on when a run does.'
+      : refused
+      ? 'This page has been refused since ' + clock(heardAt) + '. Type the whole address that the run printed when it was last started.'
       : 'Nothing has been heard since ' + clock(heardAt) + '. What is shown may be old. Trying again.');
   };
   const close = () => { if (source !== null) source.close(); source = null; };
@@ -125,6 +127,9 @@ export const script = `'use strict';
     on('changes', changes);
     on('tick', () => {});
     source.addEventListener('end', lose);
+    source.addEventListener('open', () => { refused = false; });
+    // A server that is gone is asked again by the browser; one that answers and refuses is not.
+    source.addEventListener('error', () => { if (source !== null && source.readyState === EventSource.CLOSED) refused = true; });
   };
   setInterval(() => {
     if (paused) return;

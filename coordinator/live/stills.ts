@@ -80,10 +80,19 @@ async function pictureOf({ file, rollFolder }: Newest): Promise<Shown | null> {
 export function newestStill(): NewestStill {
   let newest: Newest | null = null;
   let shown: Shown | null = null;
+  /** When something last came into a folder, by the folder: one in which nothing did is not listed again. */
+  const changed = new Map<string, number>();
+  const hasNew = async (rollFolder: string): Promise<boolean> => {
+    const stats = await stat(fsPath(layout.stillsFolder(rollFolder))).catch(() => null);
+    if (stats === null || changed.get(rollFolder) === stats.mtimeMs) return false;
+    changed.set(rollFolder, stats.mtimeMs);
+    return true;
+  };
   return {
     look: async (delivery, day, rolls) => {
       for (const roll of rolls.slice(0, MOST_ROLLS)) {
-        const found = await newestIn(layout.rollFolder(delivery, day, roll));
+        const rollFolder = layout.rollFolder(delivery, day, roll);
+        const found = (await hasNew(rollFolder)) ? await newestIn(rollFolder) : null;
         if (found === null || (newest !== null && found.modified <= newest.modified)) continue;
         newest = found;
         // One that cannot be shown leaves the one before it.
