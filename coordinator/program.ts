@@ -5,11 +5,12 @@ import { packageVersion } from '../files/installation.ts';
 import { MOST_STILLS, usualStills } from '../profiles/stills/usual.ts';
 import {
   DEFAULT_DEMO_FOLDER,
+  DEFAULT_PAGE_ADDRESS,
   DEFAULT_PATIENCE_SECONDS,
   DEFAULT_READERS,
   DEFAULT_STALL_SECONDS,
 } from './commands/defaults.ts';
-import { collect, folder, folders, rateOption, wholeNumber } from './commands/options.ts';
+import { collect, folder, folders, rateOption, serveAddress, wholeNumber } from './commands/options.ts';
 
 /** For a password: a command line can be read by everybody on the machine. */
 const QUEUE_VARIABLE = 'RUSHLIGHT_QUEUE';
@@ -116,6 +117,14 @@ const stills = () =>
     `pictures of n frames of each clip beside the reports, 0 for none (default: as the settings say, else ${usualStills.count})`,
   ).argParser(wholeNumber(0, MOST_STILLS));
 
+const page = () =>
+  new Option(
+    '--page [address:port]',
+    `serve a live page (default ${DEFAULT_PAGE_ADDRESS}, for this machine alone; 0.0.0.0:4650 for all of its networks, with a token in the address that is printed)`,
+  )
+    .preset(DEFAULT_PAGE_ADDRESS)
+    .argParser(serveAddress);
+
 /** What every command's action gives: the exit code. */
 type Run = () => Promise<number>;
 
@@ -191,6 +200,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
       ).argParser(wholeNumber(1, 604_800)),
     )
     .option('--wait-for-run', 'wait while another run is at work on this delivery, instead of stopping')
+    .addOption(page())
     .addOption(json())
     .addOption(quiet())
     .addHelpText(
@@ -349,6 +359,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
         'json',
       ),
     )
+    .addOption(page().conflicts(['json', 'watch']))
     .addOption(json())
     .action((delivery: string | undefined, options) =>
       act(async () =>

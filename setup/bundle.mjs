@@ -20,6 +20,7 @@ export const programs = [
   'worker/master/spot-thread.js',
   'check/master/thread.js',
   'ledger/lease-thread.js',
+  'coordinator/live/thread.js',
   'files/manifest/hash-thread.js',
 ];
 

@@ -15,6 +15,7 @@ export const rooms = [
   'ledger',
   'check',
   'handover',
+  'serve',
   'coordinator',
   'worker',
 ];

@@ -122,7 +122,10 @@ export const parts = {
   },
   stores: { about: 'every disturbance of a run on a store of its own', minutes: 5 },
   farm: { about: 'machines that lack something, hang, freeze or are cut off', minutes: 10 },
-  pages: { about: 'every state of every page in a browser, on screen and on paper', minutes: 5 },
+  pages: {
+    about: 'every state of every page in a browser, on screen and on paper; a night of a live page',
+    minutes: 12,
+  },
   node: { about: `the quick lane on Node ${NODE_MAJORS.join(' and ')}`, minutes: 30 },
   image: { about: 'the container image: built, and a run in it', minutes: 15 },
 };

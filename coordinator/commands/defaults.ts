@@ -8,3 +8,5 @@ export const DEFAULT_STALL_SECONDS = 120;
 export const DEFAULT_PATIENCE_SECONDS = 600;
 /** Where `demo` makes its shoot day. */
 export const DEFAULT_DEMO_FOLDER = 'demo';
+/** Where a live page is served: this machine alone can open it. */
+export const DEFAULT_PAGE_ADDRESS = '127.0.0.1:4650';

@@ -2,6 +2,7 @@
 import { resolve } from 'node:path';
 import { InvalidArgumentError } from 'commander';
 import { parseRate, type Rate } from '../../media/time/rate.ts';
+import { parseServeAddress, type ServeAddress } from '../../serve/address.ts';
 
 export function wholeNumber(least: number, most: number): (text: string) => number {
   return (text) => {
@@ -20,6 +21,15 @@ export function rateOption(text: string): Rate {
     if (error instanceof RangeError) throw new InvalidArgumentError(`It must be a rate: ${error.message}.`);
     throw error;
   }
+}
+
+export function serveAddress(text: string): ServeAddress {
+  const address = parseServeAddress(text);
+  if (address === null)
+    throw new InvalidArgumentError(
+      'It must be an address and a port, as 127.0.0.1:4650 or 0.0.0.0:4650; where a folder follows, write --page=<address>:<port>, or --page behind it.',
+    );
+  return address;
 }
 
 /** For options that may be given as often as there are things to name. */

@@ -1,12 +1,14 @@
 /** `rushlight run`: a shoot day in, verified rolls and proved deliverables out. */
 import { type Finding, FindingError, finding, blocks } from '../../findings/finding.ts';
-import { nightFolders } from '../roll/folders.ts';
+import { nightFolders, type NightFolders } from '../roll/folders.ts';
 import type { NightResult, NightUi } from '../night/request.ts';
 import { runNight } from '../night/run.ts';
 import { nightText } from '../show/night-text.ts';
+import { pageAddressText } from '../show/page-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { type Progress, showProgress } from '../show/progress.ts';
 import { findingText } from '../show/words.ts';
+import { originOf, type ServeAddress } from '../../serve/address.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
 import { profilesOf, pullFolders, pullOrder } from '../pull/order.ts';
 import { volumesOf } from '../roll/volumes.ts';
@@ -46,6 +48,7 @@ export interface RunOptions {
   readonly stallSeconds?: number;
   readonly patienceSeconds?: number;
   readonly waitForRun?: boolean;
+  readonly page?: ServeAddress;
   readonly json?: boolean;
   readonly quiet?: boolean;
 }
@@ -104,8 +107,9 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
       if (blocks(item) || options.quiet !== true) say(findingText(item));
     },
   };
+  const live = options.page === undefined ? null : await livePage(options.page, folders, ui);
   try {
-    return await runNight(
+    const result = await runNight(
       {
         folders,
         rolls: { only: options.roll ?? [], first: options.first ?? [] },
@@ -131,8 +135,39 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
       interrupts,
       ui,
     );
+    return { ...result, findings: [...result.findings, ...(live?.findings() ?? [])] };
   } finally {
     progress?.stop();
+    await live?.end();
     interrupts.end();
   }
+}
+
+interface LivePage {
+  /** What went wrong with it: no verdict rests on it. */
+  findings(): readonly Finding[];
+  end(): Promise<void>;
+}
+
+async function livePage(
+  address: ServeAddress,
+  { work, delivery, dayName }: NightFolders,
+  { report }: Pick<NightUi, 'report'>,
+): Promise<LivePage> {
+  const { startPageThread } = await import('../live/page-thread.ts');
+  const findings: Finding[] = [];
+  const note = (why: string): void => {
+    const found = finding('page-not-served', `${originOf(address)}: ${why}`, 'an address that can be served');
+    findings.push(found);
+    report(found);
+  };
+  const thread = startPageThread(
+    { watch: { work, delivery, day: dayName, awaited: true }, address, serves: false },
+    note,
+  );
+  const started = await thread.started;
+  if ('why' in started) note(started.why);
+  // Also where nothing else is said: nobody can guess it.
+  else process.stderr.write(`${pageAddressText(started.addresses)}\n`);
+  return { findings: () => findings, end: thread.end };
 }

@@ -1,7 +1,9 @@
 /** `rushlight status`: what stands in a delivery, read from disk, and what a run that is at work says. */
+import { once } from 'node:events';
 import { existsSync } from 'node:fs';
 import { readdir } from 'node:fs/promises';
 import { join } from 'node:path';
+import { codeOf } from '../../files/error-code.ts';
 import { FindingError, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
 import { deliveryPlace } from '../../ledger/lease.ts';
@@ -16,6 +18,8 @@ import { readSeenMachines } from '../night/machines.ts';
 import { readProgress } from '../night/keep-progress.ts';
 import { readRunning } from '../night/running.ts';
 import { printJson, printText } from '../show/output.ts';
+import { originOf, type ServeAddress } from '../../serve/address.ts';
+import { pageAddressText } from '../show/page-text.ts';
 import { psnrByProfile } from '../show/psnr.ts';
 import { type LiveStatus, type RollStatus, statusText } from '../show/status-text.ts';
 import { readLock } from '../store/lock.ts';
@@ -24,6 +28,7 @@ export interface StatusOptions {
   readonly delivery?: string;
   readonly work?: string;
   readonly watch?: boolean;
+  readonly page?: ServeAddress;
   readonly json?: boolean;
 }
 
@@ -39,6 +44,7 @@ export async function statusCommand(options: StatusOptions): Promise<0 | 1 | 130
     interrupts.end();
     if (interrupts.first.aborted) return 130;
   }
+  if (options.page !== undefined) return await serveStatus(options.page, work, options.delivery ?? null);
   const live = await liveOf(work);
   const delivery = options.delivery ?? live?.delivery ?? null;
   if (delivery !== null && !existsSync(delivery))
@@ -46,12 +52,38 @@ export async function statusCommand(options: StatusOptions): Promise<0 | 1 | 130
   const atWork = delivery === null ? null : await stateOfPlace(deliveryPlace(delivery));
   const rolls = delivery === null ? [] : await rollsOf(delivery);
   const machines = await readSeenMachines(work);
-  const progress = live === null ? null : await readProgress(work);
+  const progress = live === null ? null : await readProgress(work, live.run);
   const forecast = progress?.forecast == null ? null : { ...progress.forecast, from: progress.at };
   const status = { delivery, work, live, forecast, atWork, machines, rolls };
   if (options.json === true) printJson({ version: 0, kind: 'status', ...status });
   else printText(statusText(status));
   return rolls.length > 0 && rolls.every((roll) => roll.verdict === 'ready') ? 0 : 1;
+}
+
+/** Until an interrupt, whatever runs come and go meanwhile. */
+async function serveStatus(address: ServeAddress, work: string, delivery: string | null): Promise<130> {
+  if (delivery !== null && !existsSync(delivery))
+    throw new FindingError([finding('folder-missing', 'nothing there', 'a delivery', { file: delivery })], 2);
+  const { servePage } = await import('../live/serve.ts');
+  const interrupts = listenForInterrupts();
+  try {
+    const watch = { work, delivery, day: null, awaited: false };
+    const page = await servePage({ watch, address, serves: true });
+    process.stderr.write(`${pageAddressText(page.addresses)}\nCtrl-C ends the page, and nothing else.\n`);
+    if (!interrupts.first.aborted) await once(interrupts.first, 'abort');
+    await page.end();
+    return 130;
+  } catch (error) {
+    const why = codeOf(error);
+    if (why === '') throw error;
+    const found = `${originOf(address)}: ${why}`;
+    throw new FindingError(
+      [finding('page-address-refused', found, 'an address of this machine that is free')],
+      2,
+    );
+  } finally {
+    interrupts.end();
+  }
 }
 
 async function folderNames(folder: string): Promise<string[]> {
@@ -133,8 +165,8 @@ async function liveOf(work: string): Promise<LiveStatus | null> {
 
 /** As the run itself counts them; null: it has not said so yet. */
 async function jobCounts(work: string, run: string | null): Promise<LiveStatus['jobs']> {
-  const progress = await readProgress(work);
-  if (progress === null || progress.run !== run) return null;
+  const progress = run === null ? null : await readProgress(work, run);
+  if (progress === null) return null;
   const all = progress.rolls.reduce((sum, { jobs }) => sum + jobs, 0);
   const over = progress.rolls.reduce((sum, { jobsOver }) => sum + jobsOver, 0);
   const running = progress.working.length;

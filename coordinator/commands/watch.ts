@@ -55,7 +55,7 @@ export async function watchRun(work: string, signal: AbortSignal): Promise<void>
   while (!signal.aborted) {
     const lock = await readLock(work);
     if (lock.state !== 'alive') return;
-    const record = await readProgress(work);
+    const record = await readProgress(work, lock.lease?.run ?? null);
     if (record !== null) shower.show(record);
     await wait(LOOK_MILLISECONDS, undefined, { signal }).catch(() => undefined);
   }

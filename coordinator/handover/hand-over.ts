@@ -1,7 +1,9 @@
 /** Writes the handover of a day anew, from the verdicts as they are: after a run, and after copies were added to a verdict. */
+import { join } from 'node:path';
 import { codeOf } from '../../files/error-code.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
-import { publishHandover } from '../../handover/publish.ts';
+import { HANDOVER } from '../../handover/layout.ts';
+import { publishHandover, readHandover } from '../../handover/publish.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { NightFolders } from '../roll/folders.ts';
 
@@ -28,4 +30,14 @@ export async function handOver(
       ),
     ];
   }
+}
+
+/** The folder in which the day's ready rolls are handed over; null: none is, or it cannot be read. */
+export async function handoverOf({
+  delivery,
+  dayName,
+}: Pick<NightFolders, 'delivery' | 'dayName'>): Promise<string | null> {
+  const folder = join(layout.dayFolder(delivery, dayName), HANDOVER);
+  const statement = await readHandover(folder);
+  return statement === null || statement.predicate.rolls.length === 0 ? null : folder;
 }

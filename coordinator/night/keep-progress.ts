@@ -21,6 +21,8 @@ export interface ToKeep {
   readonly delivery: string;
   readonly run: string;
   readonly day: string;
+  /** Of the show; null: UTC. */
+  readonly timeZone: string | null;
   readonly runProgress: RunProgress;
   forecast(): NightForecast | null;
   log(message: string, fields: Record<string, unknown>): void;
@@ -35,14 +37,23 @@ async function freeOn(delivery: string): Promise<number | null> {
 }
 
 /** A disk that takes no record of it ends no night: it is written to the log once. */
-export function keepProgress({ work, delivery, run, day, runProgress, forecast, log }: ToKeep): KeptProgress {
+export function keepProgress({
+  work,
+  delivery,
+  run,
+  day,
+  timeZone,
+  runProgress,
+  forecast,
+  log,
+}: ToKeep): KeptProgress {
   const since = new Date().toISOString();
   let writing: Promise<void> | null = null;
   let told = false;
   const write = async (): Promise<void> => {
     const record: ProgressRecord = {
       ...({ version: 0, kind: 'progress' } as const),
-      ...{ run, day, since, at: new Date().toISOString() },
+      ...{ run, day, since, at: new Date().toISOString(), timeZone },
       framesPerSecond: runProgress.rate(),
       freeBytes: await freeOn(delivery),
       rolls: runProgress.rolls().map((roll) => ({ ...roll, afterwards: [...roll.afterwards] })),
@@ -74,8 +85,11 @@ export function keepProgress({ work, delivery, run, day, runProgress, forecast, 
   };
 }
 
-/** null: no run writes there, or what stands there is no such record. */
-export async function readProgress(workFolder: string): Promise<ProgressRecord | null> {
+/**
+ * null: no run writes there, or what stands there is no such record. `run`: of whom it must be, since one that was killed leaves
+ * its own behind; null: of any.
+ */
+export async function readProgress(workFolder: string, run: string | null): Promise<ProgressRecord | null> {
   const read = await readRecord(place(workFolder), progressRecordSchema);
-  return read.state === 'read' ? read.value : null;
+  return read.state === 'read' && (run === null || read.value.run === run) ? read.value : null;
 }

@@ -107,4 +107,6 @@ export interface NightResult {
   readonly pull: PullSummary | null;
   /** The morning page of the day; null: it could not be written. */
   readonly page: string | null;
+  /** Where the ready rolls of the day are handed over; null: none is. */
+  readonly handover: string | null;
 }

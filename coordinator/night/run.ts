@@ -15,7 +15,7 @@ import { machineId, stateFolder } from '../../files/machine-id.ts';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
-import { handOver } from '../handover/hand-over.ts';
+import { handOver, handoverOf } from '../handover/hand-over.ts';
 import { byDue } from '../dispatch/by-due.ts';
 import { type Dues, duesOf } from '../forecast/dues.ts';
 import { estimated } from '../forecast/estimate.ts';
@@ -130,6 +130,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     ui.begin(runProgress, forecasting.now);
     kept = keepProgress({
       ...{ work: request.folders.work, delivery: request.folders.delivery, day: request.folders.dayName },
+      timeZone: request.settings.file.show?.time_zone ?? null,
       ...{ run: run.run, runProgress, log: run.log, forecast: forecasting.now },
     });
     making = await beginMaking(request, run, engine, places.hold);
@@ -191,7 +192,8 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     const { findings: notes, page } = await endMorning(morning, result, !interrupts.second.aborted);
     for (const item of notes) run.note(item);
     const pull = pulling?.summary() ?? null;
-    return { ...result, findings: [...result.findings, ...notes], pull, page };
+    const handover = await handoverOf(request.folders);
+    return { ...result, findings: [...result.findings, ...notes], pull, page, handover };
   } finally {
     clipReaders.close();
     making?.watch.stop();
@@ -460,7 +462,7 @@ function resultOf(
   { night, run, halted, notes, began, logger, logFolder }: RunState,
   rolls: RollResult[],
   interrupted: boolean,
-): Omit<NightResult, 'page' | 'pull'> {
+): Omit<NightResult, 'page' | 'pull' | 'handover'> {
   const findings = halted === null ? [...notes] : [halted, ...notes];
   const verdict =
     rolls.every((roll) => roll.verdict === 'ready') && !findings.some(blocks) ? 'ready' : 'held';

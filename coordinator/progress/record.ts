@@ -12,6 +12,10 @@ export const progressRecordSchema = z.looseObject({
   day: z.string().describe('Name of the shoot day'),
   since: z.string().describe('When it began, ISO 8601, UTC; for people'),
   at: z.string().describe('When this was written, likewise'),
+  timeZone: z
+    .string()
+    .nullable()
+    .describe('Of the show, by its name in the IANA Time Zone Database: times are shown in it. null: UTC'),
   framesPerSecond: z
     .number()
     .nonnegative()

@@ -25,7 +25,7 @@ export function nightText(result: NightResult): string {
   if (ofNight.length > 0) parts.push(findingsText(ofNight));
   const held = result.findings.some(blocks) || ready < result.rolls.length;
   parts.push(
-    `${ready} of ${count(result.rolls.length, 'roll')} ready after ${durationText(result.seconds)}.${held ? ` Log: ${printable(result.logFolder)}` : ''}${result.page === null ? '' : `\nTo open in the morning: ${printable(result.page)}`}`,
+    `${ready} of ${count(result.rolls.length, 'roll')} ready after ${durationText(result.seconds)}.${held ? ` Log: ${printable(result.logFolder)}` : ''}${result.page === null ? '' : `\nTo open in the morning: ${printable(result.page)}`}${result.handover === null ? '' : `\nBins, lists and the log of the ready rolls: ${printable(result.handover)}`}`,
   );
   return `${parts.join('\n\n')}\n`;
 }

@@ -18,3 +18,13 @@ export function pageText({ days, written, findings }: PagesText): string {
       : ['Written:', ...written.map((path) => `  ${printable(path)}`)].join('\n');
   return `${head}\n${findings.length === 0 ? '' : `\n${findingsText(findings)}\n`}`;
 }
+
+/** Where a live page is to be opened. An address with a token is typed whole. */
+export function pageAddressText(addresses: readonly string[]): string {
+  const [first = '', ...others] = addresses;
+  if (others.length === 0) return `Live page: ${first}`;
+  return [
+    'Live page, on a device that is in one of these networks:',
+    ...addresses.map((one) => `  ${one}`),
+  ].join('\n');
+}

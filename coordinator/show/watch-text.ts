@@ -1,9 +1,9 @@
 /** A run that goes on, as one screen: its rolls, what workers have in hand, room, and what is held so far. Pure. */
 import { printable } from '../../files/names.ts';
+import { timeText } from '../../handover/words.ts';
 import type { ProgressRecord } from '../progress/record.ts';
 import { forecastLine } from './forecast-text.ts';
 import { progressText } from './progress.ts';
-import { momentText } from './time.ts';
 import { bytesText, count } from './words.ts';
 
 export interface Screen {
@@ -25,7 +25,8 @@ function workingText({ roll, clip, phase, frames, total }: ProgressRecord['worki
 const ORDER = ['making', 'measuring', 'reading', 'waiting', 'held', 'ready'] as const;
 const rank = ({ phase }: ProgressRecord['rolls'][number]): number => ORDER.indexOf(phase);
 
-const forecastOf = (forecast: ProgressRecord['forecast'], roll: string) =>
+/** Of one roll. */
+export const forecastOf = (forecast: ProgressRecord['forecast'], roll: string) =>
   forecast?.rolls.find((one) => one.roll === roll) ?? null;
 
 /** From where the record was written. */
@@ -62,7 +63,7 @@ export function watchLines(record: ProgressRecord, { columns, rows }: Screen): s
   const more = record.working.length - working.length;
   const room = Math.max(1, rows - working.length - BESIDE_ROLLS);
   const lines = [
-    `${printable(record.day)}, at work since ${momentText(record.since, null)}`,
+    `${printable(record.day)}, at work since ${timeText(record.since, record.timeZone)}`,
     summary(record),
     ...forecastLines(record),
     '',

@@ -14,6 +14,18 @@ export const pageCodes = {
     remedy:
       'Read what was found: a full drive, or a file of somebody else under the name. Then run `rushlight page <delivery>`. The verdicts are right without it.',
   },
+  'page-address-refused': {
+    weight: 'hold',
+    title: 'a live page cannot be served at this address',
+    remedy:
+      'Name another port, or an address of this machine: `rushlight status <delivery> --page 127.0.0.1:<port>`. EADDRINUSE: something else listens there, perhaps another live page. EADDRNOTAVAIL: the machine has no such address. EACCES: ports below 1024 are not for everybody.',
+  },
+  'page-not-served': {
+    weight: 'note',
+    title: 'the live page of the run is not served',
+    remedy:
+      'Run `rushlight status <delivery> --page <address>:<port>` with another port, or an address of this machine: it serves the page while the run goes on. The run does not need it.',
+  },
   'still-not-shown': {
     weight: 'note',
     title: 'a still on record is not shown, since its file is not the one on record',

@@ -31,11 +31,12 @@ const UNSEEN = /(?![\u200c\u200d])[\p{Cf}\p{Zl}\p{Zp}\p{Co}\p{Cn}\p{Cs}]/gu;
 
 const asEscape = (character: string): string => `\\u{${(character.codePointAt(0) as number).toString(16)}}`;
 
+/** With what no reader sees written out: for a page that puts texts into elements itself. */
+export const visible = (text: string): string => printable(text).replace(UNSEEN, asEscape);
+
 /** For an HTML page: in text and between double quotes of an attribute. The only way in for text. */
 export function escaped(text: string): string {
-  return printable(text)
-    .replace(UNSEEN, asEscape)
-    .replace(/[&<>"'`]/g, (character) => ENTITIES[character] as string);
+  return visible(text).replace(/[&<>"'`]/g, (character) => ENTITIES[character] as string);
 }
 
 function textOf(piece: Piece): string {

@@ -6,7 +6,8 @@ import type { Morning } from './morning.ts';
 
 export type DayVerdict = Pick<Morning, 'day' | 'state' | 'unrecorded' | 'findings'>;
 
-function readyText(ready: number, all: number): string {
+/** `5 of 6 rolls are ready`. */
+export function readyText(ready: number, all: number): string {
   if (ready === all) {
     if (all < 3) return all === 1 ? 'The one roll is ready' : 'Both rolls are ready';
     return `All ${all} rolls are ready`;
@@ -17,7 +18,8 @@ function readyText(ready: number, all: number): string {
 
 const lower = (text: string): string => `${text[0]?.toLowerCase() ?? ''}${text.slice(1)}`;
 
-const heldText = (names: readonly string[]): string =>
+/** ` B002 is held.`; nothing where none is. */
+export const heldText = (names: readonly string[]): string =>
   names.length === 0 ? '' : ` ${listed(names)} ${names.length === 1 ? 'is' : 'are'} held.`;
 
 /** Names of rolls as they are; whoever shows it escapes them. */

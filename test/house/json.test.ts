@@ -96,9 +96,16 @@ test('check, manifest and plan of a small day, and a night over it', async () =>
   await expectDocument('plan', ['plan', ...common], 0);
   await expectDocument(
     'run',
-    ['run', ...common, '--work', join(folder, 'work'), '--workers', '1'],
+    ['run', ...common, '--work', join(folder, 'work'), '--workers', '1', '--page', '127.0.0.1:0'],
     0,
-    runCli,
+    async (args) => {
+      const result = await runCli(args);
+      // Its address is printed also where nothing else is.
+      expect(result.stderr).toMatch(/^Live page: http:\/\/127\.0\.0\.1:\d+\/$/m);
+      const { handover } = JSON.parse(result.stdout) as { handover: string };
+      expect(handover).toBe(join(folder, 'delivery', 'day-04', 'handover'));
+      return result;
+    },
   );
 });
 

@@ -13,6 +13,7 @@ export const rooms = [
   'ledger',
   'check',
   'handover',
+  'serve',
   'coordinator',
   'worker',
 ] as const;

@@ -16,7 +16,13 @@ const roll = (name: string, phase: Roll['phase'], over: Partial<Roll> = {}): Rol
 });
 const record = (rolls: readonly Roll[], working = 0): ProgressRecord => ({
   ...({ version: 0, kind: 'progress' } as const),
-  ...{ run: 'r1', day: 'day-03', since: '2026-05-03T20:00:00.000Z', at: '2026-05-03T21:00:00.000Z' },
+  ...{
+    run: 'r1',
+    day: 'day-03',
+    since: '2026-05-03T20:00:00.000Z',
+    at: '2026-05-03T21:00:00.000Z',
+    timeZone: 'Europe/Berlin',
+  },
   ...{ framesPerSecond: 10, freeBytes: 812_000_000_000, rolls: [...rolls] },
   forecast: null,
   working: Array.from({ length: working }, (_, at) => ({
@@ -33,7 +39,7 @@ test('a screen says what goes on, what is held, what is free, and what is in han
     roll('B002', 'waiting'),
   ];
   expect(watchLines(record(rolls, 2), { columns: 100, rows: 40 })).toEqual([
-    'day-03, at work since Sunday 2026-05-03 20:00 UTC',
+    'day-03, at work since Sunday 2026-05-03 22:00 Europe/Berlin',
     '1 of 4 rolls ready; held: A002; 812 GB free on the delivery',
     '',
     'A001       making     100 of 400 frames, 1 of 4 clips, 10 frames/s, 30 s left',
@@ -77,16 +83,20 @@ test('the record stands while the run goes on, and is gone when it ends', async 
     runProgress.reading('A001', 5, 10);
     runProgress.setPhase('A001', 'reading');
     const kept = keepProgress({
-      ...{ work: folder, delivery: folder, run: 'r1', day: 'day-03', runProgress, forecast: () => null },
+      ...{ work: folder, delivery: folder, run: 'r1', day: 'day-03', timeZone: null },
+      ...{ runProgress, forecast: () => null },
       log: (message) => {
         throw new Error(message);
       },
     });
-    expect(await readProgress(folder)).toBeNull();
+    expect(await readProgress(folder, null)).toBeNull();
     vi.advanceTimersByTime(2_000);
     await vi.waitFor(async () =>
-      expect((await readProgress(folder))?.rolls[0]).toMatchObject({ bytesRead: 5 }),
+      expect((await readProgress(folder, null))?.rolls[0]).toMatchObject({ bytesRead: 5 }),
     );
+    // What a killed run left is not taken for how the next one stands.
+    expect(await readProgress(folder, 'r2')).toBeNull();
+    expect(await readProgress(folder, 'r1')).toMatchObject({ run: 'r1' });
     const written = JSON.parse(readFileSync(join(folder, 'progress.json'), 'utf8')) as ProgressRecord;
     expect(written.freeBytes).toBeGreaterThan(0);
     await kept.end();

@@ -29,9 +29,10 @@ function program(): string {
   );
 }
 
+/** A file, or an address that begins with http. */
 export type Open = (file: string, options?: BrowserContextOptions) => Promise<Page>;
 
-/** Opens files as pages, in one browser that ends with the tests of the file. */
+/** Opens files and addresses as pages, in one browser that ends with the tests of the file. */
 export function reader(): Open {
   let started: Promise<Browser> | undefined;
   afterAll(async () => {
@@ -46,7 +47,7 @@ export function reader(): Open {
     const context = await (await started).newContext({ viewport: { width: 1280, height: 900 }, ...options });
     const page = await context.newPage();
     // Nothing may be fetched: whatever is asked for beside the file itself is written down.
-    await page.goto(pathToFileURL(file).href, { waitUntil: 'load' });
+    await page.goto(file.startsWith('http:') ? file : pathToFileURL(file).href, { waitUntil: 'load' });
     return page;
   };
 }
