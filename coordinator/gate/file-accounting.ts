@@ -18,9 +18,11 @@ function covers(place: ClipPlace, path: string): boolean {
   return padded && number >= place.first && number < place.first + place.count;
 }
 
-/** Each once: stretches of a clip lie in the same place. */
-export function placesOf(clips: readonly Pick<Clip, 'place'>[]): ClipPlace[] {
-  return [...new Map(clips.map(({ place }) => [JSON.stringify(place), place])).values()];
+/** Of every clip its own; stretches of a clip lie in one and the same. */
+export function placesOf(clips: readonly Pick<Clip, 'place' | 'stretch'>[]): ClipPlace[] {
+  const own = clips.filter(({ stretch }) => stretch === undefined).map(({ place }) => place);
+  const shared = clips.filter(({ stretch }) => stretch !== undefined);
+  return [...own, ...new Map(shared.map(({ place }) => [JSON.stringify(place), place])).values()];
 }
 
 /** True when one of the paths is a file of a clip at this place. */
@@ -31,7 +33,7 @@ export function coversAny(place: ClipPlace, paths: readonly string[]): boolean {
 /** Files that intake read and that are neither part of a clip nor listed as other files: a clip must not be able to vanish between two lists. */
 export function unaccountedFiles(
   files: readonly RollFile[],
-  clips: readonly Pick<Clip, 'place'>[],
+  clips: readonly Pick<Clip, 'place' | 'stretch'>[],
   otherFiles: readonly string[],
 ): string[] {
   const reported = new Set(otherFiles);

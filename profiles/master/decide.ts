@@ -72,7 +72,8 @@ function framesOf(
       holds: format === 'dpx' ? 'acescct' : 'aces2065-1',
       inputClf: profile.amf.input_clf,
       way: facts.way,
-      of: { profile: profile.name, ...decided },
+      // A whole clip has the identifiers that it had before there were stretches.
+      of: { profile: profile.name, ...(decided.stretch === null ? withoutStretch(decided) : decided) },
     }),
     ...masterBytes({
       format,
@@ -83,6 +84,13 @@ function framesOf(
       learned: request.learned ?? null,
     }),
   };
+}
+
+function withoutStretch<Decided extends { readonly stretch: unknown }>({
+  stretch: _,
+  ...rest
+}: Decided): Omit<Decided, 'stretch'> {
+  return rest;
 }
 
 function firstNumber({ numbering }: MasterProfile, timecode: Timecode, facts: ClipFacts): number {

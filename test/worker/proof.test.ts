@@ -45,6 +45,34 @@ describe('the fingerprints of a decode', () => {
   });
 });
 
+describe('of a stretch from frame 100 on', () => {
+  const stretched = (audio: Job['facts']['audio'] = []): Job => ({
+    ...job,
+    facts: { ...job.facts, audio },
+    clip: { ...job.clip, stretch: { start: 100, frames: 48, day: 'day-03' } },
+  });
+  const from = (first: number): SourceFingerprints =>
+    fingerprints({ ticks: ticks.map((time) => Math.round(time + first * 1001)) });
+  test('the first frame has the time of frame 100', () => {
+    expect(fingerprintFailure(stretched(), from(100))).toBeNull();
+    // A coarser clock rounds.
+    expect(fingerprintFailure(stretched(), from(100.4))).toBeNull();
+  });
+  test.each([0, 99, 101])('a count that came to the time of frame %i holds', (first) => {
+    expect(fingerprintFailure(stretched(), from(first))?.findings.map(({ code }) => code)).toEqual([
+      'decode-times-differ',
+    ]);
+  });
+  test('where audio begins first, the clock does', () => {
+    const [track] = clipFacts().audio;
+    if (track === undefined) throw new Error('a clip with audio is wanted');
+    // Two frames of 2002 samples at 48 kHz.
+    const audio = [{ ...track, sampleRate: 48_000, startOffset: -4004 }];
+    expect(fingerprintFailure(stretched(audio), from(102))).toBeNull();
+    expect(fingerprintFailure(stretched(audio), from(100))).not.toBeNull();
+  });
+});
+
 describe('what was read of the source', () => {
   const two = {
     streams: [
