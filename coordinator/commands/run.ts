@@ -1,4 +1,5 @@
 /** `rushlight run`: a shoot day in, verified rolls and proved deliverables out. */
+import { setTimeout as wait } from 'node:timers/promises';
 import { type Finding, FindingError, finding, blocks } from '../../findings/finding.ts';
 import { nightFolders, type NightFolders } from '../roll/folders.ts';
 import type { NightResult, NightUi } from '../night/request.ts';
@@ -143,6 +144,9 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
   }
 }
 
+/** How long a run waits for the address of its page, so that it is printed first. */
+const PAGE_MILLISECONDS = 5_000;
+
 interface LivePage {
   /** What went wrong with it: no verdict rests on it. */
   findings(): readonly Finding[];
@@ -165,9 +169,12 @@ async function livePage(
     { watch: { work, delivery, day: dayName, awaited: true }, address, serves: false },
     note,
   );
-  const started = await thread.started;
-  if ('why' in started) note(started.why);
-  // Also where nothing else is said: nobody can guess it.
-  else process.stderr.write(`${pageAddressText(started.addresses)}\n`);
+  const said = thread.started.then((started) => {
+    if ('why' in started) note(started.why);
+    // Also where nothing else is said: nobody can guess it.
+    else process.stderr.write(`${pageAddressText(started.addresses)}\n`);
+  });
+  // A thread that is slow to begin does not keep the run from beginning.
+  await Promise.race([said, wait(PAGE_MILLISECONDS, undefined, { ref: false })]);
   return { findings: () => findings, end: thread.end };
 }

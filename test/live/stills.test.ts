@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { newestStill } from '../../coordinator/live/stills.ts';
 import { layout } from '../../ledger/layout.ts';
-import { stillsReportSchema } from '../../ledger/stills-report.ts';
+import { type StillsReport, stillsReportSchema } from '../../ledger/stills-report.ts';
 import { decideStills } from '../../profiles/stills/decide.ts';
 import { pngOf } from '../../worker/stills/png.ts';
 import { clipFacts, clipNamed } from '../support/facts.ts';
@@ -33,7 +33,7 @@ async function put(delivery: string, { roll, clip, at, level, spoiled = false, s
     asked: { count: 4, width: 96, bits: 8 },
   });
   if (outcome === null) throw new Error('no stills were decided');
-  const stills = [];
+  const stills: StillsReport['stills'] = [];
   for (const [index, { frame }] of outcome.stills.entries()) {
     const samples = Buffer.alloc(3 * 96 * 54, level + index);
     const png = await pngOf({ width: 96, height: 54, bits: 8, samples, primaries: 'bt709', texts: [] });

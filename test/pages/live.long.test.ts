@@ -406,13 +406,9 @@ test('a night of updates of 1 000 rolls and 50 workers: all arrive, little chang
   // 50 clips with a text and a bar, eight rolls likewise, and what comes and goes at the joints.
   expect(await page.evaluate<number>('window.most')).toBeLessThan(300);
   expect(await page.evaluate<number>('window.turns')).toBeGreaterThan(LOOKS / 4);
-  if (shots !== undefined) {
-    await session.send('Performance.enable');
-    const { metrics } = await session.send('Performance.getMetrics');
-    const seconds = metrics.find(({ name }) => name === 'TaskDuration')?.value;
+  if (shots !== undefined)
     console.log(
-      `${(after - before) / 1e6} MB more; ${seconds} s of work; ${await page.evaluate('`${window.turns} updates, at most ${window.most} changes`')}`,
+      `${(after - before) / 1e6} MB more; ${await page.evaluate('`${window.turns} updates, at most ${window.most} changes`')}`,
     );
-  }
   await page.context().close();
 }, 1_800_000);
