@@ -58,6 +58,7 @@ export const TABLES = [
   'test/faults/picture-error.test.ts',
   'test/faults/placing.test.ts',
   'test/faults/raw-maker.test.ts',
+  'test/faults/split-fields.test.ts',
   'test/faults/store.test.ts',
   'test/faults/whole-frames.test.ts',
   'test/handover/pictures.test.ts',
@@ -93,6 +94,7 @@ export const TABLES = [
   'test/worker/master-4444.test.ts',
   'test/worker/master-sources.test.ts',
   'test/worker/masters.test.ts',
+  'test/worker/raw-off-speed.test.ts',
   'test/worker/review-hdr.test.ts',
   'test/worker/sidecars.test.ts',
 ];

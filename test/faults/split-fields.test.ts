@@ -153,11 +153,7 @@ describe('held', () => {
     ],
     ...further<Row>(
       ['the frames of each pair swapped', reordered([1, 0]), ['fields-reversed']],
-      [
-        'the earlier field of each frame twice',
-        reordered([0, 0]),
-        ['fields-reversed'],
-      ],
+      ['the earlier field of each frame twice', reordered([0, 0]), ['fields-reversed']],
       ['the frames of one pair swapped', reordered(swappedOnce), ['split-frames-not-as-decoded']],
       [
         'one field twice',

@@ -5,7 +5,13 @@ import { labelText, lastsAsLong, rateByClip, samplesByClip, startByClip } from '
 import type { ClipFacts } from '../../media/facts.ts';
 import { labelAtRate } from '../../media/time/off-speed.ts';
 import { formatRatio, knownRates, parseRate, ratio, timecodeBase } from '../../media/time/rate.ts';
-import { addFrames, formatTimecode, framesPerDay, mayDrop, parseTimecode } from '../../media/time/timecode.ts';
+import {
+  addFrames,
+  formatTimecode,
+  framesPerDay,
+  mayDrop,
+  parseTimecode,
+} from '../../media/time/timecode.ts';
 import type { Timing } from '../../media/time/timing.ts';
 import { cadenceOf } from '../../profiles/outcome/cadence.ts';
 import { clipFacts } from '../support/facts.ts';
@@ -137,7 +143,11 @@ describe('off-speed', () => {
     const asked: Timing = { projectRate: ratio(24), offSpeed: 'project-rate', offSpeedAudio: 'real-time' };
     const decided = made(frames(asked));
     expect(decided).toMatchObject({ rate: ratio(24), frames: 72 });
-    expect(decided.cadence.offSpeed).toEqual({ captured: ratio(12), slower: ratio(1, 2), audio: 'leave-out' });
+    expect(decided.cadence.offSpeed).toEqual({
+      captured: ratio(12),
+      slower: ratio(1, 2),
+      audio: 'leave-out',
+    });
     expect(formatTimecode(decided.timecode)).toBe('01:00:00:10');
     // 72 frames at 24 last three seconds, where they took six.
     const lasts = (ticks: number): boolean =>

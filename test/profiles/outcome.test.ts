@@ -570,7 +570,12 @@ describe('what else a profile refuses', () => {
     ['of a rate whose double timecode does not count', {}, { rate: ratio(100) }, ['rate-unsupported']],
   ])('fields to be split, %s', (_title, over, video, codes) => {
     const facts = clipFacts({ timecode: null, video: { fieldOrder: 'top-first', ...video } });
-    const split = { ...review, timecode: { missing: 'zero' as const }, interlaced: 'split' as const, ...over };
+    const split = {
+      ...review,
+      timecode: { missing: 'zero' as const },
+      interlaced: 'split' as const,
+      ...over,
+    };
     expect(refusalsOf(split, facts)).toEqual(expect.arrayContaining(codes));
     if (codes.length === 0) expect(refusalsOf(split, facts)).toEqual([]);
   });
