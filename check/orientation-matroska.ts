@@ -54,7 +54,7 @@ function orientationIn(bytes: Buffer, video: Element): Columns | 'other' {
   if (!isFlat || angle(PITCH) !== 0 || (yaw !== 0 && yaw !== 180) || rolled === undefined) return 'other';
   const [a, b, c, d] = rolled;
   // Columns go the other way before anything is turned.
-  return yaw === 0 ? rolled : [-a, -b, c, d];
+  return yaw === 0 ? rolled : [0 - a, 0 - b, c, d];
 }
 
 /** FieldOrder (RFC 9559, 5.1.4.1.28.3) where order in time and in the file are one; others say nothing here. */

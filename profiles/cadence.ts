@@ -15,7 +15,7 @@ export const rateSchema = z
       .enum(offSpeedChoices)
       .optional()
       .describe(
-        "A clip that was recorded faster than the project (`project_rate` in the settings): own-rate: it keeps its rate; project-rate: every frame is played at the project's rate. Absent: own-rate. Settings go before it",
+        "A clip that was recorded faster than the project (`project_rate` in the settings): own-rate: it keeps its rate; project-rate: every frame is played at the project's rate, and so is every one of numbered frames that were recorded slower. Absent: own-rate. Settings go before it",
       ),
     off_speed_audio: z
       .enum(offSpeedAudioChoices)

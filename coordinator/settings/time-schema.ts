@@ -34,7 +34,7 @@ export const timeFields = {
     .enum(offSpeedChoices)
     .optional()
     .describe(
-      'A clip that was recorded faster than the project: own-rate: it keeps its rate; project-rate: every frame is played at the rate of the project, so that it lasts longer. No frame is repeated or left out. A lossless copy always keeps its rate. own-rate when nobody says',
+      'A clip that was recorded faster than the project, and numbered frames that were recorded slower: own-rate: it keeps its rate; project-rate: every frame is played at the rate of the project, so that it lasts longer, or shorter. No frame is repeated or left out. A lossless copy always keeps its rate. own-rate when nobody says',
     ),
   off_speed_audio: z
     .enum(offSpeedAudioChoices)

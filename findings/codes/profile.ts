@@ -107,7 +107,8 @@ export const profileCodes = {
   },
   'off-speed-played': {
     weight: 'note',
-    title: 'the clip was recorded faster than the project; every frame is played at the rate of the project',
+    title:
+      'the clip was recorded at another rate than the project has; every frame is played at that of the project',
     remedy:
       'Do nothing if it is meant to be slow. To keep its own rate, state `off_speed: own-rate` for the clip, roll or camera in the settings. Frame n of the deliverable is frame n of the clip; their timecodes agree in the first frame alone.',
   },

@@ -54,6 +54,11 @@ function recordStart({ base, drop }: Pick<Edl, 'base' | 'drop'>): Timecode {
 const number = (value: number): string => String(Number(value.toFixed(6)));
 const triple = (values: readonly number[]): string => `(${values.map(number).join(' ')})`;
 
+const speedText = (slower: Rate): string =>
+  slower.num < slower.den
+    ? `${formatRatio({ num: slower.den, den: slower.num })} TIMES FASTER`
+    : `${formatRatio(slower)} TIMES SLOWER`;
+
 function eventLines(event: EdlEvent, at: number, record: readonly [string, string], base: number): string[] {
   const { reel, fullReel, clipName, file, sound, start, frames, offSpeed, cdl, amf, scene, take, remarks } =
     event;
@@ -73,7 +78,7 @@ function eventLines(event: EdlEvent, at: number, record: readonly [string, strin
     ...(offSpeed === null
       ? []
       : [
-          `* RECORDED AT ${formatRatio(offSpeed.captured)} FRAMES A SECOND, ${formatRatio(offSpeed.slower)} TIMES SLOWER HERE: EACH FRAME IS ONE FRAME`,
+          `* RECORDED AT ${formatRatio(offSpeed.captured)} FRAMES A SECOND, ${speedText(offSpeed.slower)} HERE: EACH FRAME IS ONE FRAME`,
         ]),
     ...remarks.map((text) => `* ${plain(text)}`),
     ...(cdl === null

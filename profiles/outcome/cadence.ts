@@ -68,7 +68,9 @@ function speedOf(facts: ClipFacts, policy: CadencePolicy): Speed | { readonly fi
           ],
         };
   if (sameRatio(rate, project)) return own([]);
-  if (asked === 'own-rate' || compareRatios(rate, project) < 0)
+  // Frames that were recorded one by one may have been meant to be played faster; of a movie a slower rate is how it was shot.
+  const isSlower = compareRatios(rate, project) < 0;
+  if (asked === 'own-rate' || (isSlower && facts.kind === 'movie'))
     return own([
       finding(
         'off-speed-kept',
@@ -77,7 +79,10 @@ function speedOf(facts: ClipFacts, policy: CadencePolicy): Speed | { readonly fi
       ),
     ]);
   const slower = divideRatios(rate, project);
-  const audio = timing.offSpeedAudio ?? policy.rate?.off_speed_audio ?? 'leave-out';
+  // What was heard lasts longer than a picture that is played faster.
+  const audio = isSlower
+    ? 'leave-out'
+    : (timing.offSpeedAudio ?? policy.rate?.off_speed_audio ?? 'leave-out');
   return {
     rate: project,
     frames,

@@ -20,11 +20,17 @@ test.each([
   expect(await orientationOf(file(name))).toEqual(expected);
 });
 
-/** The number of 64 bits of an element of two bytes and a length of 8, as that program writes it. */
+// Named by the list of what lies where as well, in front of it.
+const TRACKS = Buffer.from('1654ae6b', 'hex');
+/** A checksum of the whole element, and padding of the same length (RFC 8794, 11.3). */
+const [CHECKSUM, VOID] = [Buffer.from('bf84', 'hex'), 0xec];
+
+/** The number of 64 bits of an element of two bytes and a length of 8, as that program writes it; what it breaks the checksum of has none. */
 function withAngle(id: number, degrees: number): string {
   const bytes = readFileSync(file('rot90-mirrored'));
   const at = bytes.indexOf(Buffer.from([id >> 8, id & 0xff, 0x88]));
   bytes.writeDoubleBE(degrees, at + 3);
+  bytes[bytes.indexOf(CHECKSUM, bytes.lastIndexOf(TRACKS))] = VOID;
   const path = join(freshFolder('turned'), 'clip.mkv');
   writeFileSync(path, bytes);
   return path;
@@ -34,6 +40,14 @@ test('aslant, or halfway mirrored, is none of the eight ways', async () => {
   expect(await orientationOf(withAngle(0x7675, 45))).toBe('other');
   expect(await orientationOf(withAngle(0x7673, 90))).toBe('other');
   expect(await orientationOf(withAngle(0x7673, -180))).toEqual([0, -1, -1, 0]);
+});
+
+test('tracks whose checksum is not theirs say nothing', async () => {
+  const path = withAngle(0x7675, 45);
+  const bytes = readFileSync(path);
+  bytes[bytes.indexOf(Buffer.from('ec84', 'hex'), bytes.lastIndexOf(TRACKS))] = CHECKSUM[0] as number;
+  writeFileSync(path, bytes);
+  expect(await orientationOf(path)).toBeNull();
 });
 
 test('what is cut off before its tracks says nothing', async () => {

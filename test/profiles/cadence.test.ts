@@ -133,6 +133,29 @@ describe('off-speed', () => {
     if (!('findings' in decided)) expect(decided.rate).toEqual(parseRate(rate));
   });
 
+  test('numbered frames that were recorded slower are played faster, without audio; where nobody asks they keep their rate', () => {
+    const frames = (timing: Timing): ClipFacts => ({
+      ...at('24', '01:00:00:05', timing),
+      kind: 'sequence',
+      video: { ...at('24', null).video, rate: ratio(12) },
+      timecode: { frame: 12 * 3600 + 5, base: 12, drop: false },
+    });
+    const asked: Timing = { projectRate: ratio(24), offSpeed: 'project-rate', offSpeedAudio: 'real-time' };
+    const decided = made(frames(asked));
+    expect(decided).toMatchObject({ rate: ratio(24), frames: 72 });
+    expect(decided.cadence.offSpeed).toEqual({
+      captured: ratio(12),
+      slower: ratio(1, 2),
+      audio: 'leave-out',
+    });
+    expect(formatTimecode(decided.timecode)).toBe('01:00:00:10');
+    // 72 frames at 24 last three seconds, where they took six.
+    const lasts = (ticks: number): boolean =>
+      lastsAsLong(frames(asked), decided.cadence, { ticks, timeBase: ratio(1, 24), rate: ratio(24) });
+    expect([lasts(72), lasts(144)]).toEqual([true, false]);
+    expect(codesOf(cadenceOf(frames({ projectRate: ratio(24) }), policy))).toEqual(['rate-unsupported']);
+  });
+
   test('the settings go before the profile, and a copy that keeps every sample keeps its rate', () => {
     const facts = at('50', '01:00:00:00', { projectRate: ratio(25) });
     const rate = { off_speed: 'project-rate' } as const;
