@@ -131,8 +131,10 @@ const UNCERTAINTIES = 4;
 /** Two conversions whose results differ by less than this (mean squares) cannot be told apart by these pictures. */
 const MIN_SQUARED_DISTANCE = 4 * MIN_SQUARED_GAIN;
 /**
- * And only where the two conversions differ by twice that: a codec rounds the few colours of a dark picture all to one side. Two frames of dark noise in RDD 36
- * proxy lay 0.65 of the way to another matrix, from which theirs differed by 1.06 of that distance.
+ * And only where the two conversions differ by more than the pictures miss the nearer of them: what a codec does to strong noise is
+ * no error around the right value. RDD 36 proxy moved all averages of noise of 60 steps towards grey, 0.66 of the way to another
+ * range. And by twice the least: a codec rounds the few colours of a dark picture all to one side. Two frames of dark noise in
+ * RDD 36 proxy lay 0.65 of the way to another matrix, from which theirs differed by 1.06 of that distance.
  */
 const LEANS_FROM = 2 * MIN_SQUARED_DISTANCE;
 /**
@@ -188,14 +190,16 @@ export function compareLevels({ source, output, seen, frames, basis }: LevelsReq
       leaningOf(pairs, right.conversion.convert, conversion.convert),
     ]),
   );
+  /** Whether the two conversions lie farther apart than the pictures miss the nearer of them by. */
+  const standsOut = ({ conversion, squares }: (typeof tried)[number]): boolean =>
+    Math.min(total(right.squares), total(squares)) < (leanings.get(conversion) as Leaning).apart;
   const unproven = [
     ...new Set(
-      others.flatMap(({ conversion }) => {
-        const { apart, unsure } = leanings.get(conversion) as Leaning;
-        return conversion.kind !== 'right' &&
-          (apart < MIN_SQUARED_DISTANCE || UNCERTAINTIES * unsure > HALFWAY)
-          ? [conversion.kind]
-          : [];
+      others.flatMap((one) => {
+        const { apart, unsure } = leanings.get(one.conversion) as Leaning;
+        const { kind } = one.conversion;
+        const isFaint = apart < MIN_SQUARED_DISTANCE || UNCERTAINTIES * unsure > HALFWAY || !standsOut(one);
+        return kind !== 'right' && isFaint ? [kind] : [];
       }),
     ),
   ];
@@ -204,8 +208,8 @@ export function compareLevels({ source, output, seen, frames, basis }: LevelsReq
   const gained = total(right.squares) - total(best.squares);
   const { apart, towards, unsure } = leanings.get(best.conversion) as Leaning;
   const isBest =
-    total(best.squares) < FITS_BETTER * total(right.squares) ||
-    (apart > LEANS_FROM && towards > HALFWAY + UNCERTAINTIES * unsure);
+    (apart > MIN_SQUARED_DISTANCE && total(best.squares) < FITS_BETTER * total(right.squares)) ||
+    (apart > LEANS_FROM && standsOut(best) && towards > HALFWAY + UNCERTAINTIES * unsure);
   if (isBest && gained > MIN_SQUARED_GAIN && best.conversion.kind !== 'right')
     return { off, fault: { kind: best.conversion.kind, found: best.conversion.name }, unproven };
   const most = [source.views === 2 ? MOST.coarse : MOST.fine, MOST.coarse, MOST.coarse] as const;

@@ -346,6 +346,25 @@ function leaning(
   };
 }
 
+/** Energy of the delivered frame against `target`, the share of the frames around taken off. */
+function leftOver(
+  { source, output, levels: { gain, offset } }: Compared,
+  frame: number,
+  target: (cell: number) => number,
+  { means }: Surroundings,
+): number {
+  const { cells } = source;
+  let sum = 0;
+  for (let cell = 0; cell < cells; cell += 1)
+    sum +=
+      ((output.values[frame * cells + cell] as number) -
+        offset -
+        gain * target(cell) -
+        (means.best[cell] as number)) **
+      2;
+  return sum / cells;
+}
+
 const ofFrame =
   ({ values, cells }: Pictures, frame: number) =>
   (cell: number): number =>
@@ -390,6 +409,11 @@ function judgeFrame(
   const own = leaning(compared, frame, (cell) => mean[cell] as number, around);
   // One that predicts leaves out what is a frame's own as long as it pays.
   const hasOwn = own.step >= (coding === 'predicted' ? least : MAX_STEP_OF_EQUALS.intra) && own.clear;
+  /** One that predicts may have kept what older frames looked like: nothing of this frame's own, and nothing of the other's either. */
+  const fitsBetterThanMean = (other: number): boolean =>
+    coding === 'intra' ||
+    leftOver(compared, frame, ofFrame(source, other), around) <
+      leftOver(compared, frame, (cell) => mean[cell] as number, around);
   const isLacking = hasOwn && Math.min(own.towards, own.towardsInPlace) > MIN_LOSS_MISSING;
   let state: 'right' | 'unproven' =
     hasOwn && Math.max(own.towards, own.towardsInPlace) > MAX_LOSS_INTACT ? 'unproven' : 'right';
@@ -398,7 +422,13 @@ function judgeFrame(
     const distinctive = step >= least && clear;
     const standsOut =
       (step >= STANDS_OUT * noise.own || (isLacking && towards > ANOTHER)) && towardsInPlace > WRONG[coding];
-    if (distinctive && towards > WRONG[coding] && (step >= DRIFT * noise.whole || standsOut)) return 'wrong';
+    if (
+      distinctive &&
+      towards > WRONG[coding] &&
+      (step >= DRIFT * noise.whole || standsOut) &&
+      fitsBetterThanMean(other)
+    )
+      return 'wrong';
     if (Math.abs(other - frame) === 1 && (!distinctive || towards > RIGHT)) state = 'unproven';
   }
   return isLacking ? 'lacking' : state;

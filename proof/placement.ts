@@ -119,18 +119,27 @@ function solve(matrix: readonly (readonly number[])[], right: readonly number[])
   return rows.map((row, index) => (row[size] as number) / (row[index] as number));
 }
 
-/**
- * Move and growth that explain the residual best, by least squares over all frames looked at: a small move changes a
- * picture by its gradient, a small growth by its gradient times the distance from the middle.
- */
-export function placementOf(request: PlacementRequest): Placement {
-  const { source, output, views, seen, levels, cellPixels } = request;
-  const matrix = Array.from({ length: 5 }, () => new Array<number>(5).fill(0));
-  const right = new Array<number>(5).fill(0);
-  let counted = 0;
-  let rests = 0;
-  const looked = spread(request.frames);
-  for (const frame of looked) {
+const TERMS = 5;
+/** Cells across and down of a block: what a codec does to a picture hangs together within one. */
+const BLOCK = 4;
+const BLOCKS_ACROSS = Math.ceil(GRID_WIDTH / BLOCK);
+const BLOCKS = BLOCKS_ACROSS * Math.ceil(GRID_HEIGHT / BLOCK);
+
+interface Fit {
+  /** Offset, gain, right, down, growth: of what is left of the picture once its usual levels are taken off. */
+  readonly answer: readonly number[];
+  /** Standard error of each. */
+  readonly errors: readonly number[];
+}
+
+/** Calls `each` with the terms of every cell that is seen, and what is left there. Terms are only valid during the call. */
+function eachCell(
+  { source, output, seen, levels }: PlacementRequest,
+  frames: readonly number[],
+  each: (terms: Float64Array, rest: number, block: number) => void,
+): void {
+  const terms = new Float64Array(TERMS);
+  for (const frame of frames) {
     const luma = source(frame);
     const value = (row: number, column: number): number => luma[row * GRID_WIDTH + column] as number;
     for (let row = 1; row < GRID_HEIGHT - 1; row += 1) {
@@ -140,46 +149,78 @@ export function placementOf(request: PlacementRequest): Placement {
         const across = (levels.gain * (value(row, column + 1) - value(row, column - 1))) / 2;
         const down = (levels.gain * (value(row + 1, column) - value(row - 1, column))) / 2;
         const grown = across * (column + 0.5 - GRID_WIDTH / 2) + down * (row + 0.5 - GRID_HEIGHT / 2);
-        const terms = [1, value(row, column) / 65536, -across, -down, -grown];
+        terms.set([1, value(row, column) / 65536, -across, -down, -grown]);
         const rest =
           (output[frame * CELLS + cell] as number) - levels.offset - levels.gain * value(row, column);
-        counted += 1;
-        rests += rest * rest;
-        for (let a = 0; a < 5; a += 1) {
-          right[a] = (right[a] as number) + (terms[a] as number) * rest;
-          for (let b = 0; b < 5; b += 1)
-            (matrix[a] as number[])[b] =
-              (matrix[a]?.[b] as number) + (terms[a] as number) * (terms[b] as number);
-        }
+        each(terms, rest, Math.floor(row / BLOCK) * BLOCKS_ACROSS + Math.floor(column / BLOCK));
       }
     }
   }
+}
+
+/**
+ * Least squares over all cells of these frames; null: the pictures have too little in them. Errors are the larger of two. The
+ * usual one takes cells as independent, though not frames: what a codec does to a still picture is the same in every frame.
+ * The other takes only blocks of cells as independent (the sandwich estimator of clustered errors: K.-Y. Liang and S. L. Zeger,
+ * Longitudinal data analysis using generalized linear models, Biometrika 73, 1986): where a picture is cut off at white, or
+ * nearly flat, what is left of it hangs together over many cells, and no move explains all of it.
+ */
+function leastSquares(request: PlacementRequest, frames: readonly number[]): Fit | null {
+  const matrix = Array.from({ length: TERMS }, () => new Array<number>(TERMS).fill(0));
+  const right = new Array<number>(TERMS).fill(0);
+  let counted = 0;
+  eachCell(request, frames, (terms, rest) => {
+    counted += 1;
+    for (let a = 0; a < TERMS; a += 1) {
+      right[a] = (right[a] as number) + (terms[a] as number) * rest;
+      for (let b = 0; b < TERMS; b += 1)
+        (matrix[a] as number[])[b] = (matrix[a]?.[b] as number) + (terms[a] as number) * (terms[b] as number);
+    }
+  });
   const gradient = (term: 2 | 3): number =>
     Math.sqrt((matrix[term]?.[term] as number) / Math.max(1, counted));
   const answer = gradient(2) < GRADIENT || gradient(3) < GRADIENT ? null : solve(matrix, right);
-  if (answer === null) return { right: 0, down: 0, scale: 1, displaced: false };
-  const [, , x, found, growth] = answer as [number, number, number, number, number];
-  const y = found - (request.down ?? 0);
-  const left = Math.max(
-    0,
-    rests - answer.reduce((sum, value, term) => sum + value * (right[term] as number), 0),
-  );
-  // What a codec does to a still picture is the same in every frame: only cells count as independent.
-  const errorOf = (term: 2 | 3 | 4): number =>
-    Math.sqrt(
-      (left / counted) *
-        looked.length *
-        Math.max(
-          0,
-          solve(
-            matrix,
-            matrix.map((_, row) => (row === term ? 1 : 0)),
-          )?.[term] ?? Number.POSITIVE_INFINITY,
-        ),
+  if (answer === null) return null;
+  let left = 0;
+  const scores = Array.from({ length: BLOCKS }, () => new Float64Array(TERMS));
+  const filled = new Set<number>();
+  eachCell(request, frames, (terms, rest, block) => {
+    let misfit = rest;
+    for (let a = 0; a < TERMS; a += 1) misfit -= (terms[a] as number) * (answer[a] as number);
+    left += misfit * misfit;
+    filled.add(block);
+    const score = scores[block] as Float64Array;
+    for (let a = 0; a < TERMS; a += 1) score[a] = (score[a] as number) + (terms[a] as number) * misfit;
+  });
+  const errorOf = (term: number): number => {
+    const inverse = solve(
+      matrix,
+      matrix.map((_, row) => (row === term ? 1 : 0)),
     );
+    if (inverse === null) return Number.POSITIVE_INFINITY;
+    const byCells = (left / counted) * frames.length * Math.max(0, inverse[term] as number);
+    const byBlocks = scores.reduce((sum, score) => {
+      const one = score.reduce((total, value, a) => total + value * (inverse[a] as number), 0);
+      return sum + one * one;
+    }, 0);
+    return Math.sqrt(Math.max(byCells, (byBlocks * filled.size) / Math.max(1, filled.size - 1)));
+  };
+  return { answer, errors: answer.map((_, term) => errorOf(term)) };
+}
+
+/**
+ * Move and growth that explain the residual best, by least squares over all frames looked at: a small move changes a
+ * picture by its gradient, a small growth by its gradient times the distance from the middle.
+ */
+export function placementOf(request: PlacementRequest): Placement {
+  const { views, cellPixels } = request;
+  const fitted = leastSquares(request, spread(request.frames));
+  if (fitted === null) return { right: 0, down: 0, scale: 1, displaced: false };
+  const [, , x, found, growth] = fitted.answer as [number, number, number, number, number];
+  const y = found - (request.down ?? 0);
   /** `pixels`: of one unit of `value`. */
   const sure = (value: number, pixels: number, most: number, term: 2 | 3 | 4): boolean =>
-    Math.abs(value) * pixels > most && Math.abs(value) > CERTAIN.times * errorOf(term);
+    Math.abs(value) * pixels > most && Math.abs(value) > CERTAIN.times * (fitted.errors[term] as number);
   const { width, height } = cellPixels;
   // Half a delivered pixel is what a scaler may round by. What a deinterlacer makes of one field may lie by half a line of the source elsewhere.
   const moved =

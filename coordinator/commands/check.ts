@@ -12,6 +12,7 @@ import { newRun } from '../night/names.ts';
 import { type NightFolders, nightFolders } from '../roll/folders.ts';
 import { verifyRoll } from '../roll/know.ts';
 import { addLateCopies, type LateCopies } from '../roll/late-copies.ts';
+import { repeatsAmong } from '../roll/repeats.ts';
 import { findRolls, rollOnDelivery } from '../roll/rolls.ts';
 import { intakeText, lateText } from '../show/intake-text.ts';
 import { printJson, printText } from '../show/output.ts';
@@ -46,7 +47,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
   const interrupts = listenForInterrupts();
   const runProgress = newRunProgress(rolls.map((roll) => roll.name));
   const progress = showProgress(runProgress, { quiet: options.quiet === true });
-  const results: ReadRoll[] = [];
+  const read: ReadRoll[] = [];
   try {
     for (const roll of rolls) {
       const intake = await verifyRoll(roll, {
@@ -57,7 +58,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
         signal: interrupts.first,
       });
       runProgress.setPhase(roll.name, isVerified(intake) ? 'ready' : 'held');
-      results.push(intake);
+      read.push(intake);
     }
   } catch (error) {
     if (!interrupts.first.aborted) throw error;
@@ -65,7 +66,12 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
     progress.stop();
     interrupts.end();
   }
-  const whole = results.length === rolls.length;
+  const whole = read.length === rolls.length;
+  const repeats = repeatsAmong(read);
+  const results = read.map((intake) => ({
+    ...intake,
+    findings: [...intake.findings, ...(repeats.get(intake.roll) ?? [])],
+  }));
   const late = whole ? await addAll(results, folders, findings) : [];
   const good =
     whole &&

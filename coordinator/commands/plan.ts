@@ -30,6 +30,8 @@ import {
   unlessBroken,
   verifyRoll,
 } from '../roll/know.ts';
+import { contentsOfClips, contentsOnDelivery } from '../roll/delivered-contents.ts';
+import { repeatFindings, repeatsAmong } from '../roll/repeats.ts';
 import { prepare, toolsOf } from '../roll/prepare.ts';
 import { collisionsOf, findingsAsked, findRolls, rollsAsked } from '../roll/rolls.ts';
 import { settingsOfDay } from '../roll/shared-names.ts';
@@ -156,7 +158,24 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       plans.push({ ...plan, known });
     }
     const allKnown = plans.map(({ known }) => known);
+    const repeats = repeatsAmong(allKnown.flatMap(({ intake }) => intake ?? []));
+    const delivered = await contentsOnDelivery(
+      folders.delivery,
+      (day, roll) => day === folders.dayName && asked.some(({ name }) => name === roll),
+    );
     for (const known of allKnown) {
+      const { name } = known.roll;
+      append(known.findings, [
+        ...(repeats.get(name) ?? []),
+        ...repeatFindings(
+          name,
+          contentsOfClips(
+            name,
+            known.clips.map(({ clip }) => clip),
+          ),
+          delivered,
+        ),
+      ]);
       if (isSoundRoll(known)) await layBesideClips(known, allKnown, { ...context, notAsked });
       const found = findingsBeforeMaking(gateInputOf(known, context));
       runProgress.setPhase(known.roll.name, found.some(blocks) ? 'held' : 'ready');

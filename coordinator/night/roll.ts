@@ -59,8 +59,8 @@ export interface NightContext extends RollContext {
   readonly notAsked: readonly string[];
   /** That all rolls of the night are surveyed, or will not be. */
   readonly surveys: Surveys;
-  /** The same of those that may be sound rolls: what clips carry of them is known before anything is made. */
-  readonly soundSurveys: Surveys;
+  /** What it shares with other rolls. */
+  repeats(known: KnownRoll): Promise<Finding[]>;
   make(roll: string, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
@@ -84,8 +84,7 @@ export async function nightOfRoll(
       known.intake = await context.reading(() => verifyRoll(roll, context));
       if (!(await probeRoll(known, context))) return;
     } finally {
-      context.surveys.end();
-      if (context.maybeSoundRolls.includes(roll.name)) context.soundSurveys.end();
+      context.surveys.end(roll.name);
     }
     if (isSoundRoll(known)) {
       await context.surveys.ended;
@@ -94,7 +93,8 @@ export async function nightOfRoll(
       return;
     }
     if (asksProductionSound(context)) {
-      await context.soundSurveys.ended;
+      // What clips carry of sound rolls is known before anything is made.
+      await Promise.all(context.maybeSoundRolls.map((name) => context.surveys.of(name)));
       await addProductionSound(known, context.known, context);
     }
     const profiles = context.profiles.map(({ profile }) => profile.name);
@@ -174,6 +174,7 @@ async function gate(
     append(known.findings, await contentsOfDelivery(known, onDisk, stills));
   if (known.intake !== null && isVerified(known.intake))
     append(known.findings, await copiesSince(known.intake, context.signal));
+  if (!context.signal.aborted) append(known.findings, await context.repeats(known));
   const input: GateInput = { ...gateInputOf(known, context), onDisk, stills };
   const halted = context.halted();
   let decision = decideRoll(input);

@@ -42,6 +42,7 @@ import { keepProgress, type KeptProgress } from './keep-progress.ts';
 import { type Places, takePlaces } from './places.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
+import { repeatsOf } from './repeats.ts';
 import { openRun, type RunState } from './run-state.ts';
 import { endRunning, writeRunning } from './running.ts';
 import { type Sweeping, startSweeping } from './sweeping.ts';
@@ -126,6 +127,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     for (const item of await beginMorning(morning, names)) run.note(item);
     const known: KnownRoll[] = [];
     const maybeSoundRolls = await soundRollsByName(found.rolls, prepared, run.signal);
+    const surveys = surveysOf(found.asked.map(({ name }) => name));
     const rolls = await allRolls(
       found.asked,
       {
@@ -133,10 +135,12 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         ...prepared,
         runProgress,
         known,
-        surveys: surveysOf(found.asked.length),
         maybeSoundRolls,
-        soundSurveys: surveysOf(found.asked.filter(({ name }) => maybeSoundRolls.includes(name)).length),
         heardTogether: new Map(),
+        surveys,
+        repeats: repeatsOf({
+          ...{ folders: request.folders, rolls: found.asked, known, surveys, signal: run.signal },
+        }),
         notAsked: found.rolls.filter((roll) => !found.asked.includes(roll)).map(({ name }) => name),
         say: ui.say,
         collisions: collisionsOf(found.rolls, request.folders),

@@ -1,22 +1,26 @@
-/** A latch: opens when so many rolls were surveyed, or were left before that. */
+/** Latches: each roll's opens when it was surveyed, or was left before that. */
 export interface Surveys {
   /** Of one roll, once. */
-  end(): void;
+  end(roll: string): void;
+  /** Of a roll of the night; of another one nothing is waited for. */
+  of(roll: string): Promise<void>;
+  /** Of all rolls. */
   readonly ended: Promise<void>;
 }
 
-export function surveysOf(rolls: number): Surveys {
-  let left = rolls;
+export function surveysOf(rolls: readonly string[]): Surveys {
+  const latches = new Map(rolls.map((roll) => [roll, latch()]));
+  return {
+    end: (roll) => latches.get(roll)?.open(),
+    of: (roll) => latches.get(roll)?.opened ?? Promise.resolve(),
+    ended: Promise.all([...latches.values()].map(({ opened }) => opened)).then(() => undefined),
+  };
+}
+
+function latch(): { open(): void; readonly opened: Promise<void> } {
   let open: () => void = () => undefined;
-  const ended = new Promise<void>((resolve) => {
+  const opened = new Promise<void>((resolve) => {
     open = resolve;
   });
-  if (left === 0) open();
-  return {
-    end: () => {
-      left -= 1;
-      if (left === 0) open();
-    },
-    ended,
-  };
+  return { open: () => open(), opened };
 }

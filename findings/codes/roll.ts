@@ -188,6 +188,18 @@ export const rollCodes = {
     remedy:
       'Compare both with the manifest: it says which of them is right. Where it does not list the file, compare with the card before it is reformatted.',
   },
+  'roll-repeated': {
+    weight: 'hold',
+    title: 'all media files of the roll lie in another roll too',
+    remedy:
+      'Compare the labels of the cards with the names of both rolls, and keep both cards as they are: if they are two cards, one was copied twice and the other has no copy yet. Copy that one from its card. If both rolls are one card, move one of the two folders out of the day, or out of the delivery, and run again.',
+  },
+  'roll-overlaps': {
+    weight: 'note',
+    title: 'media files of the roll lie in another roll too',
+    remedy:
+      'Do nothing if the card was copied before it was full, and again later. If not, compare both rolls with their cards before these are used again.',
+  },
   'copy-same-place': {
     weight: 'hold',
     title: 'a copy is the same folder as another one',

@@ -18,7 +18,10 @@ const filled = 'test/campaign/profiles/filled-h264.yaml';
 
 test.each<[PictureName, FormName, readonly string[], take?: number]>([
   ['near-black', 'film', [vc3, h264]],
+  // Of one frame H.264 keeps nothing, and all around it look like what is there.
+  ['near-black', 'drop-frame-60', [h264], 2],
   ...further<[PictureName, FormName, readonly string[], take?: number]>(
+    ['grey', 'upright', [full], 2],
     ['zoom', 'long-open-group', [vc3, h264]],
     ['strobe', 'one-frame', [vc3, h264]],
     ['chart', 'two-frames', [vc3, h264]],

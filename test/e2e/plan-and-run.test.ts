@@ -79,19 +79,20 @@ describe('a day of good and bad rolls', () => {
   let words: string[] = [];
 
   beforeAll(async () => {
-    const good = { 'bell.mov': { frames: 6 } };
+    // Each of its own hour: rolls of one content are held for that.
+    const good = (hour: number) => ({ 'bell.mov': { frames: 6, timecode: `0${hour}:00:00:00` } });
     const day = await makeDay(join(base, 'day-05'), {
-      A001: good,
-      A002: good,
-      A003: good,
+      A001: good(1),
+      A002: good(2),
+      A003: good(3),
       A004: {},
-      A005: good,
+      A005: good(4),
       B001: { 'good.mov': { frames: 6 }, 'without.mov': { frames: 6, timecode: null } },
       B002: { 'untagged.mov': { frames: 6, tagged: false } },
       B003: { 'left/bell.mov': { frames: 6 }, 'right/bell.mov': { frames: 6, timecode: '02:00:00:00' } },
-      B004: good,
-      Straße: good,
-      STRASSE: good,
+      B004: good(5),
+      Straße: good(6),
+      STRASSE: good(7),
     });
     writeFileSync(join(day, 'A004', 'notes.txt'), 'no clip was shot\n');
     writeMd5Manifest(join(day, 'A004'));
@@ -190,6 +191,28 @@ colour: { primaries: source, transfer: source, matrix: source, range: limited, u
     expect([...both.plan.keys()].sort()).toEqual([...both.run.keys()].sort());
   });
 });
+
+test('one card under two names: both rolls of the day are held, and a roll that holds what another day delivered', async () => {
+  const folder = freshFolder('one-card');
+  const delivery = join(folder, 'delivery');
+  const cards = { 'bell.mov': { frames: 6 } };
+  const day = await makeDay(join(folder, 'day-01'), { A001: cards, A002: cards });
+  const repeats = (rolls: ReadonlyMap<string, string[]>): string[] =>
+    [...rolls.values()].flat().filter((line) => line.startsWith('roll-repeated'));
+  const both = await bothOf({ day, delivery, more: [] });
+  expect(repeats(both.plan)).toHaveLength(2);
+  expect(repeats(both.run)).toEqual(repeats(both.plan));
+  rmSync(join(day, 'A002'), { recursive: true });
+  rmSync(join(delivery, 'day-01', 'A002'), { recursive: true });
+  const one = await bothOf({ day, delivery, more: [] });
+  expect([repeats(one.plan), repeats(one.run)]).toEqual([[], []]);
+  const next = await makeDay(join(folder, 'day-02'), { A003: cards });
+  const later = await bothOf({ day: next, delivery, more: [] });
+  expect(repeats(later.run)).toEqual([
+    'roll-repeated |  |  |  |  | all that it holds (1 media file) lies in A001 of day-01, on this delivery too | what no other roll holds',
+  ]);
+  expect(repeats(later.plan)).toEqual(repeats(later.run));
+}, 120_000);
 
 /** Needs root (mount(8), tmpfs). In npm test a plan says so in test/plan/plan.test.ts, a run in bad-targets.test.ts. */
 const withoutRoom = async (context: TestContext): Promise<void> => {

@@ -1,4 +1,5 @@
 /** Where a delivered picture lies, of pictures that are converted from one matrix to another: drawn in R'G'B', averaged over cells. */
+import fc from 'fast-check';
 import { expect, test } from 'vitest';
 import { comparePictures, type PictureVerdict } from '../../proof/compare.ts';
 import {
@@ -10,6 +11,7 @@ import {
   GRID_HEIGHT,
   GRID_WIDTH,
 } from '../../proof/form.ts';
+import { type Placement, placementOf } from '../../proof/placement.ts';
 
 type Rgb = readonly [number, number, number];
 /** KR and KB of ITU-T H.273, Table 4. */
@@ -108,4 +110,55 @@ test.each(ways)('%s to %s: a dark picture that is moved, or enlarged, is found',
   const grown = verdictOf(from, to, { ...inPlace, scale: 1.03 }).placement;
   expect(grown?.displaced).toBe(true);
   expect(grown?.scale).toBeCloseTo(1.03, 2);
+});
+
+/** Waves with a bright spot: across, down and value of a cell, from 0 to 1 each way, enlarged about the middle. */
+const waves = (x: number, y: number, scale: number): number => {
+  const [across, below] = [0.5 + (x - 0.5) / scale, 0.5 + (y - 0.5) / scale];
+  const spot = Math.exp(-((across - 0.4) ** 2 + (below - 0.6) ** 2) * 30);
+  return 16_000 + 9_000 * Math.sin(9 * across + 3) * Math.cos(7 * below) + 9_000 * spot;
+};
+const blocks = { across: GRID_WIDTH / 4, down: GRID_HEIGHT / 4 };
+
+/** What a codec loses of a picture hangs together over its blocks: errors of 4 by 4 cells, drawn. */
+const blockErrors = (most: number) =>
+  fc.array(fc.integer({ min: -most, max: most }), {
+    minLength: blocks.across * blocks.down,
+    maxLength: blocks.across * blocks.down,
+  });
+
+function placedWith(errors: readonly number[], scale: number): Placement {
+  const cells = (of: (x: number, y: number, block: number) => number): Uint16Array =>
+    Uint16Array.from({ length: CELLS }, (_, cell) => {
+      const [column, row] = [cell % GRID_WIDTH, Math.floor(cell / GRID_WIDTH)];
+      return of(
+        (column + 0.5) / GRID_WIDTH,
+        (row + 0.5) / GRID_HEIGHT,
+        Math.floor(row / 4) * blocks.across + Math.floor(column / 4),
+      );
+    });
+  const source = cells((x, y) => waves(x, y, 1));
+  return placementOf({
+    source: () => source,
+    output: cells((x, y, block) => waves(x, y, scale) + (errors[block] ?? 0)),
+    views: 1,
+    seen: new Uint8Array(CELLS).fill(1),
+    levels: { gain: 1, offset: 0 },
+    frames: [0],
+    cellPixels: { width: 1920 / GRID_WIDTH, height: 1080 / GRID_HEIGHT },
+  });
+}
+
+test('errors that hang together over blocks are no displacement', () => {
+  fc.assert(
+    fc.property(blockErrors(200), (errors) => !placedWith(errors, 1).displaced),
+    { seed: 7, numRuns: 300 },
+  );
+});
+
+test('a growth of 0.6 % under small errors of blocks is found', () => {
+  fc.assert(
+    fc.property(blockErrors(60), (errors) => placedWith(errors, 1.006).displaced),
+    { seed: 7, numRuns: 100 },
+  );
 });
