@@ -61,13 +61,16 @@ export interface Witness {
   facts(): WitnessFacts;
 }
 
+const isInterpolated = ({ recording }: Pick<Outcome['audio'][number], 'recording'>): boolean =>
+  recording !== null && recording.driftMillionths !== 0;
+
 /** Samples are equal where nothing but their number of bits changed. */
 function precisionOf(
   { codec, sampleRate, recording }: Outcome['audio'][number],
   sourceRate: number,
 ): AudioPrecision {
   // Where a clock is taken out, samples lie between those of the recording: of two ways to find them neither is the other to the bit.
-  if (sampleRate !== sourceRate || (recording !== null && recording.driftMillionths !== 0)) return null;
+  if (sampleRate !== sourceRate || isInterpolated({ recording })) return null;
   if (codec === 'pcm_s16le') return 16;
   // Every other uncompressed form has its 24 highest bits in the fingerprints.
   return codec.startsWith('pcm_') ? 24 : null;
@@ -88,6 +91,8 @@ export function expectedAudio(
     samples: track.samples,
     tolerance: track.tolerance,
     precision: precisionOf(track, source.sampleRate),
+    interpolated:
+      isInterpolated(track) && track.sampleRate === source.sampleRate && track.codec.startsWith('pcm_'),
     lowFrequency: track.codec === 'aac' ? lowFrequencyChannel(track.layout) : null,
   };
 }

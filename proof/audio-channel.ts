@@ -18,7 +18,7 @@ import {
   type AudioFingerprint,
 } from './audio-fingerprint.ts';
 
-/** Output samples that audio may be away from its place: one where waveforms change, none where samples are equal. */
+/** Output samples that audio may be away from its place: one where waveforms change, none where samples are equal, or lie between those of the source. */
 const ALLOWED_LAG = 1;
 const ALLOWED_LAG_LOSSLESS = 0.5;
 /** Coders change the mean level of noise by up to 0.3 dB. */
@@ -166,7 +166,8 @@ export class ChannelComparison {
   /** `isEqual`: every sample was found equal, and nothing is left to be looked for. */
   anchors(isEqual: boolean): HeardAnchor[] {
     const { windows } = this.#heard.plan;
-    const allowed = this.#lossless ? ALLOWED_LAG_LOSSLESS : ALLOWED_LAG;
+    const isClose = this.#lossless || this.#expected.interpolated === true;
+    const allowed = isClose ? ALLOWED_LAG_LOSSLESS : ALLOWED_LAG;
     const match = (index: number): AnchorMatch =>
       isEqual || this.#isUnproven()
         ? UNPROVEN

@@ -14,6 +14,8 @@ export interface ExpectedAudio {
   /** Samples that may be there more or fewer; default 0. A lossy track ends with a whole coded block. */
   readonly tolerance?: number;
   readonly precision: AudioPrecision;
+  /** Uncompressed at the source's rate, with samples between those of the source: its waveform is the source's, though no sample is. Default false. */
+  readonly interpolated?: boolean;
   /** Channel, from 0, of which a coder keeps the lowest octaves only (see `lowFrequencyChannel`); nothing is claimed of it where `precision` is null. */
   readonly lowFrequency?: number | null;
 }
