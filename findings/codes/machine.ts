@@ -57,7 +57,7 @@ export const machineCodes = {
     weight: 'note',
     title: 'what this run has learned of speeds could not be kept',
     remedy:
-      'Make the state folder writable (XDG_STATE_HOME, by default ~/.local/state). Until then each night begins without knowing how long jobs take.',
+      'Make the state folder writable (XDG_STATE_HOME, by default ~/.local/state). Until then each run begins without knowing how long jobs take.',
   },
   'machine-unfit': {
     weight: 'note',
