@@ -51,7 +51,7 @@ export const machineCodes = {
     weight: 'note',
     title: 'what this machine has learned of its speed cannot be read',
     remedy:
-      'Nothing has to be done: nothing but forecasts rests on it, and this run learns anew. The file is kept beside the new one as speeds.json.unreadable.',
+      'Leave it as it is: only forecasts rest on it, and this run learns again. The file is kept beside the new one, as speeds.json.unreadable.',
   },
   'speeds-not-kept': {
     weight: 'note',
