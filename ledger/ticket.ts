@@ -50,12 +50,29 @@ export interface PartIds {
 }
 
 export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
-  const { night, run, day, roll, rollFolder, deliveryFolder, clip, span, toolchain } = job;
+  const { night, run, day, roll, rollFolder, deliveryFolder, span, toolchain } = job;
+  const clip = { id: job.clip.id, name: job.clip.name };
+  // Written out: of a night of many clips all lie in memory, and a spread makes larger objects.
+  const ticket: Ticket = {
+    version: 1,
+    night,
+    run,
+    day,
+    roll,
+    rollFolder,
+    deliveryFolder,
+    clip,
+    span,
+    facts,
+    work,
+    toolchain,
+  };
+  const { witnesses, sole } = job;
+  if (witnesses === undefined && sole === undefined) return ticket;
   return {
-    ...{ version: 1, night, run, day, roll, rollFolder, deliveryFolder },
-    ...{ clip: { id: clip.id, name: clip.name }, span, facts, work, toolchain },
-    ...(job.witnesses === undefined ? {} : { witnesses: job.witnesses }),
-    ...(job.sole === undefined ? {} : { sole: job.sole }),
+    ...ticket,
+    ...(witnesses === undefined ? {} : { witnesses }),
+    ...(sole === undefined ? {} : { sole }),
   };
 }
 

@@ -75,7 +75,10 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
   const kinds = new Map<string, Kind>();
   const fresh: JobSample[] = [];
   const learned = new Map<string, number>();
-  let known: { readonly jobs: readonly JobSample[]; readonly fresh: number } = { jobs: before.jobs, fresh: 0 };
+  let known: { readonly jobs: readonly JobSample[]; readonly fresh: number } = {
+    jobs: before.jobs,
+    fresh: 0,
+  };
   /** Put together only when it is asked for. */
   const knownNow = (): readonly JobSample[] => {
     if (known.fresh !== fresh.length)
