@@ -52,13 +52,30 @@ export interface PartIds {
 }
 
 export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
-  const { night, run, day, roll, rollFolder, deliveryFolder, clip, span, toolchain } = job;
+  const { night, run, day, roll, rollFolder, deliveryFolder, span, toolchain } = job;
+  const clip = { id: job.clip.id, name: job.clip.name };
+  // Written out: of a night of many clips all lie in memory, and a spread makes larger objects.
+  const ticket: Ticket = {
+    version: 1,
+    night,
+    run,
+    day,
+    roll,
+    rollFolder,
+    deliveryFolder,
+    clip,
+    span,
+    facts,
+    work,
+    toolchain,
+  };
+  const { soundRolls, witnesses, sole } = job;
+  if (soundRolls === undefined && witnesses === undefined && sole === undefined) return ticket;
   return {
-    ...{ version: 1, night, run, day, roll, rollFolder, deliveryFolder },
-    ...{ clip: { id: clip.id, name: clip.name }, span, facts, work, toolchain },
-    ...(job.soundRolls === undefined ? {} : { soundFolders: job.soundRolls.map(({ folder }) => folder) }),
-    ...(job.witnesses === undefined ? {} : { witnesses: job.witnesses }),
-    ...(job.sole === undefined ? {} : { sole: job.sole }),
+    ...ticket,
+    ...(soundRolls === undefined ? {} : { soundFolders: soundRolls.map(({ folder }) => folder) }),
+    ...(witnesses === undefined ? {} : { witnesses }),
+    ...(sole === undefined ? {} : { sole }),
   };
 }
 

@@ -61,6 +61,8 @@ export const TABLES = [
   'test/faults/split-fields.test.ts',
   'test/faults/store.test.ts',
   'test/faults/whole-frames.test.ts',
+  'test/forecast/forecast.test.ts',
+  'test/forecast/simulate.test.ts',
   'test/handover/pictures.test.ts',
   'test/house/guides.test.ts',
   'test/intake/copies.test.ts',

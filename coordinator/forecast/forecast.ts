@@ -62,9 +62,9 @@ const TABLE_SCATTER = 0.5;
 const [LEAST, MOST] = [0.1, 0.9];
 const TRIES = 20;
 
-/** So often that the two ends of the range hardly move any more, and no longer than it may take. */
+/** So often that the two ends of the range hardly move any more; of very many jobs, whose luck evens out, as often as it may take. */
 export const nightsFor = (jobs: number): number =>
-  Math.min(200, Math.max(40, Math.floor(200_000 / Math.max(1, jobs))));
+  Math.min(200, Math.max(20, Math.floor(200_000 / Math.max(1, jobs))));
 
 export function forecast<Item extends ForecastJob>(night: ToForecast<Item>): Forecast {
   const { machines, releases, running, chance } = night;

@@ -32,9 +32,18 @@ export function kindOf({ facts: { video }, deliverables, stills }: KindOf): Kind
   };
 }
 
+/** Asked for far more often than there are kinds. */
+const keys = new WeakMap<Kind, string>();
+
 /** Equal for equal kinds. */
-export const kindKey = ({ codec, width, height, profiles, stills }: Kind): string =>
-  JSON.stringify([codec, width, height, profiles.map(({ name, hash }) => [name, hash]), stills]);
+export function kindKey(kind: Kind): string {
+  const known = keys.get(kind);
+  if (known !== undefined) return known;
+  const { codec, width, height, profiles, stills } = kind;
+  const key = JSON.stringify([codec, width, height, profiles.map(({ name, hash }) => [name, hash]), stills]);
+  keys.set(kind, key);
+  return key;
+}
 
 /** For people: `vc3 1920x1080 to editorial-vc3`. */
 export const kindText = ({ codec, width, height, profiles, stills }: Kind): string =>

@@ -72,7 +72,7 @@ function learn(samples: readonly JobSample[], { machine, run }: Wanted): Speed {
   const parts = [...names.values()].map(({ part, profile }) => ({
     part,
     profile,
-    ...fit(
+    ...lineThrough(
       samples.map(({ frames, parts: all }, index) => ({
         frames,
         seconds: all.find((one) => one.part === part && one.profile === profile)?.seconds ?? 0,
@@ -147,7 +147,7 @@ interface Point {
 const LEAST_DIFFERENCE = 1.3;
 
 /** Weighted least squares; neither number is below zero. */
-function fit(points: readonly Point[]): Line {
+function lineThrough(points: readonly Point[]): Line {
   const sum = (of: (point: Point) => number): number =>
     points.reduce((all, point) => all + point.weight * of(point), 0);
   const weight = sum(() => 1);

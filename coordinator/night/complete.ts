@@ -28,7 +28,11 @@ export interface Expected {
 export function expectedOf(job: Job): Expected {
   const { run, deliveryFolder, clip, toolchain, deliverables, stills } = job;
   return {
-    ...{ run, deliveryFolder, clip: clip.id, contentDigest: clip.contentDigest, toolchain },
+    run,
+    deliveryFolder,
+    clip: clip.id,
+    contentDigest: clip.contentDigest,
+    toolchain,
     deliverables: deliverables.map(({ profile, profileHash, outcome }) => ({
       profile: profile.name,
       profileHash,

@@ -5,7 +5,7 @@
 import { type Finding, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
 import { readRecord } from '../../ledger/store.ts';
-import type { OrderedJob, RollRank } from '../dispatch/order.ts';
+import { inOrder, type OrderedJob, type RollRank } from '../dispatch/order.ts';
 import { chanceOf } from '../forecast/chance.ts';
 import { type Dues, inTime } from '../forecast/dues.ts';
 import { type Forecast, forecast, type ForecastJob, nightsFor, type Range } from '../forecast/forecast.ts';
@@ -20,7 +20,7 @@ import {
 } from '../forecast/sample.ts';
 import type { SimulatedMachine } from '../forecast/simulate.ts';
 import { speedOf } from '../forecast/speed.ts';
-import { ordered } from '../forecast/waiting.ts';
+import { listed } from '../forecast/waiting.ts';
 import type { PlannedJob } from '../plan/types.ts';
 import type { NightForecast } from '../progress/forecast.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
@@ -75,7 +75,16 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
   const kinds = new Map<string, Kind>();
   const fresh: JobSample[] = [];
   const learned = new Map<string, number>();
-  let known: readonly JobSample[] = before.jobs;
+  let known: { readonly jobs: readonly JobSample[]; readonly fresh: number } = {
+    jobs: before.jobs,
+    fresh: 0,
+  };
+  /** Put together only when it is asked for. */
+  const knownNow = (): readonly JobSample[] => {
+    if (known.fresh !== fresh.length)
+      known = { jobs: joined(known.jobs, fresh.slice(known.fresh)), fresh: fresh.length };
+    return known.jobs;
+  };
   const reading = new Set<Promise<void>>();
   let keptAt = now();
   let kept = 0;
@@ -104,7 +113,6 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
       const sample = await sampleOnDisk(job);
       if (sample === null) return;
       fresh.push(sample);
-      known = joined(known, [sample]);
       if (now() - keptAt > KEEP_MILLISECONDS) await keep();
     } catch (error) {
       log('nothing was learned of a job', { roll: job.rollName, clip: job.clip, error: String(error) });
@@ -129,15 +137,20 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
     const slots = new Map(machines.map(({ id, slots: own }) => [id, own]));
     const all = machines.reduce((sum, { slots: own }) => sum + own, 0);
     const list = [...open.values()];
+    const samples = knownNow();
+    const waits = inOrder(
+      list.filter(({ began }) => began === null),
+      all,
+    );
     return forecast({
       machines,
-      waiting: () => ordered<Open>(all),
-      releases: [{ at: 0, jobs: list.filter(({ began }) => began === null) }],
+      waiting: () => listed<Open>(),
+      releases: [{ at: 0, jobs: waits }],
       running: list.flatMap((job) =>
         job.began === null ? [] : [{ job, machine: only, elapsed: (now() - job.began) / 1000 }],
       ),
       speedOf: (kind: Kind, machine) =>
-        speedOf(known, { kind, machine, run: request.run, beside: (slots.get(machine) ?? 1) - 1 }),
+        speedOf(samples, { kind, machine, run: request.run, beside: (slots.get(machine) ?? 1) - 1 }),
       // The same state gives the same forecast.
       chance: chanceOf(open.size),
       nights: nightsFor(open.size),
@@ -159,7 +172,7 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
       }
       last = null;
     },
-    samples: () => known,
+    samples: knownNow,
     now() {
       if (open.size === 0) return null;
       const at = now();

@@ -186,9 +186,20 @@ class Tracker implements JobTracker {
       const batch: Batch = { roll: roll.name, open: work.length, given: [], resolve };
       for (const { ticket, expected, need, place, seconds } of work) {
         const lane = this.#laneOf(need);
-        const own = { number: this.#numbers, id: '', priority: 0, record: newRecord };
+        const tracked: Tracked = {
+          number: this.#numbers,
+          id: '',
+          priority: 0,
+          record: newRecord,
+          roll: roll.rank,
+          place,
+          seconds,
+          ticket,
+          expected,
+          batch,
+          lane,
+        };
         this.#numbers += 1;
-        const tracked = { ...own, roll: roll.rank, place, seconds, ticket, expected, batch, lane };
         this.#open.add(tracked);
         lane.enter(tracked);
       }

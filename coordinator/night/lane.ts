@@ -51,8 +51,8 @@ export class Lane<Item extends LaneJob> {
     if (to === 'active') this.held.add(item);
     else this.held.delete(item);
     this.#waiting += Number(to === 'pending') - Number(from === 'pending');
-    if (to === 'pending' || (liesThere(to) && !liesThere(from) && from !== 'pending'))
-      this.#returned.add(item);
+    // Only these may have been passed over: what was taken back stands where it stood.
+    if (!isFreeState(from) && isFreeState(to)) this.#returned.add(item);
     if (!isEnd(to)) return;
     this.#open.delete(item);
     this.#returned.delete(item);
@@ -108,4 +108,5 @@ export class Lane<Item extends LaneJob> {
 }
 
 /** No machine has it. */
-const isFree = ({ record: { state } }: LaneJob): boolean => state === 'pending' || liesThere(state);
+const isFreeState = (state: JobState): boolean => state === 'pending' || liesThere(state);
+const isFree = ({ record: { state } }: LaneJob): boolean => isFreeState(state);

@@ -29,6 +29,7 @@ import { masterOutcomeSchema } from '../../profiles/master/outcome.ts';
 import { masterSchema } from '../../profiles/master/schema.ts';
 import { outcomeSchema } from '../../profiles/outcome.ts';
 import { profileSchema } from '../../profiles/schema.ts';
+import { speedsSchema } from '../forecast/keep.ts';
 import { settingsSchema } from '../settings/schema.ts';
 
 export interface RecordForm {
@@ -196,6 +197,13 @@ export function recordForms(): readonly RecordForm[] {
       where:
         '`predicate` in `<delivery>/<day>/handover/statement.json`, an in-toto Statement. Its subjects are the files of the handover by digest; [handover.md](handover.md)',
       schema: written(handoverPredicateSchema, 'output'),
+    },
+    {
+      name: 'speeds',
+      title: 'speeds.json',
+      where:
+        'In the state folder of a machine (`$XDG_STATE_HOME/rushlight`). What its runs have learned of how long jobs take; [forecasts](mechanisms/forecast.md)',
+      schema: written(speedsSchema, 'output'),
     },
     {
       name: 'job-progress',

@@ -23,13 +23,13 @@ export const deliverableCodes = {
     weight: 'hold',
     title: 'a worker does not find what its job is about beside the reports of the roll',
     remedy:
-      'Run again: the file named is written anew. If it is one machine of a farm that says so, see that it has the delivery drive of this run at the place named, and no older copy of it.',
+      'Run again: that writes the file named once more. If it is one machine of a farm that says so, see that it has the delivery drive of this run at the place named, and no older copy of it.',
   },
   'job-part-altered': {
     weight: 'hold',
     title: 'what a job is about has other bytes than the run wrote',
     remedy:
-      'Run again: the file named is written anew, and nothing was made of the altered one. If it comes back, check the delivery drive and its connection, and see that no other program writes into that folder.',
+      'Run again: that writes the file named once more; nothing was made of the altered one. If it comes back, check the delivery drive and its connection, and see that no other program writes into that folder.',
   },
   'toolchain-differs': {
     weight: 'hold',

@@ -51,13 +51,13 @@ export const machineCodes = {
     weight: 'note',
     title: 'what this machine has learned of its speed cannot be read',
     remedy:
-      'Nothing has to be done: nothing but forecasts rests on it, and this run learns anew. The file is kept beside the new one as speeds.json.unreadable.',
+      'Leave it as it is: only forecasts rest on it, and this run learns again. The file is kept beside the new one, as speeds.json.unreadable.',
   },
   'speeds-not-kept': {
     weight: 'note',
     title: 'what this run has learned of speeds could not be kept',
     remedy:
-      'Make the state folder writable (XDG_STATE_HOME, by default ~/.local/state). Until then each night begins without knowing how long jobs take.',
+      'Make the state folder writable (XDG_STATE_HOME, by default ~/.local/state). Until then each run begins without knowing how long jobs take.',
   },
   'machine-unfit': {
     weight: 'note',

@@ -96,9 +96,9 @@ export const runCodes = {
   },
   'queue-earlier-form': {
     weight: 'note',
-    title: 'the shared Redis holds jobs of an earlier version of Rushlight',
+    title: 'an earlier version of Rushlight left jobs in the shared Redis',
     remedy:
-      'Nothing is needed: this version neither reads nor removes them. Where no earlier version is at work any more, they can be removed to free memory: `redis-cli --scan --pattern "rushlight:*" | xargs redis-cli unlink`.',
+      'Leave them while an earlier version may be at work: this one does not read them, and they only take memory. Afterwards ask whoever looks after that Redis whether the keys named may go.',
   },
   'queue-too-old': {
     weight: 'hold',

@@ -30,9 +30,13 @@ const WORKERS = 2;
 const SLOTS = 4;
 const LOCK = 60_000;
 
-function jobIn(number: number, delivery: string): Job {
-  const roll = `R${String(Math.floor(number / ROLL_CLIPS)).padStart(3, '0')}`;
-  return { ...jobOf(number, RUN), roll, deliveryFolder: join(delivery, 'day-03', roll) };
+const PROFILE_HASH = 'hash-cut';
+
+/** Jobs of a roll share what they share in a plan: its names and folders, and the profile's hash. */
+function jobIn(number: number, roll: string, deliveryFolder: string): Job {
+  const job = jobOf(number, RUN);
+  const deliverables = job.deliverables.map((work) => ({ ...work, profileHash: PROFILE_HASH }));
+  return { ...job, roll, deliveryFolder, deliverables };
 }
 
 /** Answers every job with a report, as a worker process of the bench; ends when its parent does. */
@@ -107,10 +111,11 @@ export async function measureCoordinator({ address, delivery, jobs }: QueueReque
   const making: Promise<unknown>[] = [];
   for (let first = 0; first < jobs; first += ROLL_CLIPS) {
     const work: Work[] = [];
-    const folder = jobIn(first, delivery).deliveryFolder;
+    const roll = `R${String(first / ROLL_CLIPS).padStart(3, '0')}`;
+    const folder = join(delivery, 'day-03', roll);
     const keeper = new PartKeeper(folder);
     for (let place = 0; place < Math.min(ROLL_CLIPS, jobs - first); place += 1) {
-      const job = jobIn(first + place, delivery);
+      const job = jobIn(first + place, roll, folder);
       const { ticket, parts } = partsOf(job);
       await keeper.keep(parts);
       largestJob = Math.max(largestJob, JSON.stringify(ticket).length);
@@ -122,9 +127,9 @@ export async function measureCoordinator({ address, delivery, jobs }: QueueReque
         seconds: 60 + ((first + place) % 30),
       });
     }
-    const roll = { name: `R${first}`, rank: { first: null, due: null, place: first } };
+    const rank = { first: null, due: null, place: first };
     making.push(
-      tracker.make(roll, work).then((given) => {
+      tracker.make({ name: roll, rank }, work).then((given) => {
         // As many rolls as a hundred thousand clips have fill a disk.
         rmSync(folder, { recursive: true, force: true });
         return given.length;

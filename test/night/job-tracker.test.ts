@@ -1,7 +1,7 @@
 /** Jobs through a real queue on a real store; in place of the worker's process stands a processor that writes reports, or does not. */
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
-import { type Job as BullJob, Worker } from 'bullmq';
+import { type Job as BullJob, UnrecoverableError, Worker } from 'bullmq';
 import { Redis } from 'ioredis';
 import { afterEach, expect, test } from 'vitest';
 import { type NightQueue, openNightQueue } from '../../coordinator/dispatch/night-queue.ts';
@@ -46,7 +46,10 @@ interface Bench {
 }
 
 const RUN = 'run-now';
-const rollOf = (name: string, place = 0) => ({ name, rank: { first: null, due: null, place } });
+const rollOf = (name: string, place = 0, first: number | null = null) => ({
+  name,
+  rank: { first, due: null, place },
+});
 
 function workOf(job: Job, place = 0): Work & { job: Job } {
   const { ticket } = partsOf(job);
@@ -116,11 +119,15 @@ function jobIn(data: unknown): Job {
   return job;
 }
 
-function worker(address: QueueAddress, work: (job: Job, bull: BullJob) => Promise<void> | void): Worker {
+function worker(
+  address: QueueAddress,
+  work: (job: Job, bull: BullJob) => Promise<void> | void,
+  concurrency = 4,
+): Worker {
   const made = new Worker(JOB_QUEUE, async (bull) => void (await work(jobIn(bull.data), bull)), {
     connection: redisOptions(address) as object,
     prefix: BULL_PREFIX,
-    concurrency: 4,
+    concurrency,
     drainDelay: 1,
   });
   made.on('error', () => undefined);
@@ -373,4 +380,40 @@ test('a disk that cannot be looked at is looked at again, and that is not counte
     .toBe(0);
   expect(await done).toEqual([]);
   expect(looks).toBe(6);
+});
+
+test('jobs of a roll that is asked for first come before those that lie in the queue already, the others as they were', async () => {
+  const { address, tracker, jobs, client } = await bench();
+  const all = jobs(600);
+  const done = tracker.make(rollOf('A001', 1), all.slice(0, 590));
+  await expect.poll(() => client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(500);
+  const first = tracker.make(rollOf('B001', 2, 0), all.slice(590));
+  await expect.poll(() => tracker.unfinished).toBe(600);
+  await tracker.reconcile();
+  expect(await client.zcard(`${BULL_PREFIX}:${JOB_QUEUE}:prioritized`)).toBe(500);
+  const begun: string[] = [];
+  worker(
+    address,
+    (job) => {
+      begun.push(job.clip.id);
+      writeReport(job);
+    },
+    1,
+  );
+  expect(await Promise.all([first, done])).toEqual([[], []]);
+  const id = ({ job }: { job: Job }): string => job.clip.id;
+  expect(begun).toEqual([...all.slice(590), ...all.slice(0, 590)].map(id));
+}, 60_000);
+
+test('a job that failed is gone from the queue once its reason was heard', async () => {
+  const { address, tracker, jobs, client } = await bench();
+  let worked = 0;
+  worker(address, (job) => {
+    worked += 1;
+    if (worked === 1) throw new UnrecoverableError('given up');
+    writeReport(job);
+  });
+  expect(await tracker.make(rollOf('A001'), jobs(1))).toEqual([]);
+  expect(worked).toBe(2);
+  await expect.poll(() => client.keys(`${BULL_PREFIX}:${JOB_QUEUE}:${RUN}*`)).toEqual([]);
 });

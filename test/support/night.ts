@@ -3,6 +3,7 @@ import { createHash } from 'node:crypto';
 import { readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join, sep } from 'node:path';
 import type { NightResult } from '../../coordinator/night/request.ts';
+import { CLAIMS_FOLDER } from '../../ledger/claims.ts';
 import { type RunningCli, startCli } from './cli.ts';
 import { eventually } from './processes.ts';
 
@@ -136,6 +137,8 @@ export function essence(delivery: string): Record<string, string> {
   for (const entry of readdirSync(delivery, { recursive: true, withFileTypes: true })) {
     if (!entry.isFile() || /\.(?:json|fingerprints|sketch)$/.test(entry.name)) continue;
     const path = join(entry.parentPath, entry.name);
+    // Numbers of who publishes, on a farm: no deliverables.
+    if (path.startsWith(join(delivery, CLAIMS_FOLDER, sep))) continue;
     // Written from the records (test/handover).
     if (path.includes(`${sep}handover${sep}`) || entry.name === 'show.html') continue;
     found[path.slice(delivery.length + 1)] = createHash('sha256').update(readFileSync(path)).digest('hex');
