@@ -246,7 +246,7 @@ test('a sound roll is verified, ready, and laid beside all clips that ran with i
     channels: 1,
     samples: PICTURE + 48_000,
   });
-  expect(take?.tracks).toEqual([{ channel: 1, name: 'Boom' }]);
+  expect(take?.tracks).toEqual([{ channel: 1, name: 'Boom', file: '4-T2.WAV', inFile: 1 }]);
   // Frames of raw say their time, and the others' headers too: all began half a second after the recorder.
   expect(
     take?.clips.map(({ clip, startSamples, overlapSamples }) => [clip, startSamples, overlapSamples]),

@@ -102,11 +102,11 @@ describe('files of one take', () => {
         ['T2_1.WAV', 'T2_2.WAV'],
         2,
         [
-          { channel: 1, name: 'Lav 1' },
-          { channel: 2, name: 'Lav 2' },
+          { channel: 1, name: 'Lav 1', file: 'T2_1.WAV', inFile: 1 },
+          { channel: 2, name: 'Lav 2', file: 'T2_2.WAV', inFile: 1 },
         ],
       ],
-      [['T3.WAV'], 1, [{ channel: 1, name: 'Boom' }]],
+      [['T3.WAV'], 1, [{ channel: 1, name: 'Boom', file: 'T3.WAV', inFile: 1 }]],
     ]);
   });
 
