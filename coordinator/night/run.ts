@@ -1,15 +1,3 @@
-/**
- * The night:
- *
- *   1. take the work folder, then the delivery (places.ts); store, tools and profiles come up beside each other
- *   2. find the rolls
- *   3. each roll goes its way (roll.ts): the next is read while this one is made; workers start with the first job
- *   4. the watch (watch.ts) looks after target, queue and stillness
- *   5. every roll has its verdict, and no job is left; workers, queue, store and lock end in this order
- *
- * The parts speak to each other by events (run-events.ts).
- */
-import { join } from 'node:path';
 import pLimit from 'p-limit';
 import { machineId, stateFolder } from '../../files/machine-id.ts';
 import { FindingError, finding, blocks } from '../../findings/finding.ts';
@@ -20,26 +8,13 @@ import { byDue } from '../dispatch/by-due.ts';
 import { type Dues, duesOf } from '../forecast/dues.ts';
 import { estimated } from '../forecast/estimate.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
-import { codeOf } from '../../files/error-code.ts';
-import { linkOnTheWay } from '../../handover/write-day.ts';
-import { layout } from '../../ledger/layout.ts';
-import type { LoadedProfile } from '../../profiles/schema.ts';
-import type { PullOrder } from '../pull/order.ts';
-import { type Followed, followCut, takeStretches } from '../pull/pulling.ts';
-import { pullText } from '../show/pull-text.ts';
-import { PULL_RECORD } from '../../handover/layout.ts';
-import { writePull } from '../pull/record.ts';
 import { checkProfiles, prepare, toolsOf } from '../roll/prepare.ts';
-import type { SimulatedMachine } from '../forecast/simulate.ts';
 import type { KnownRoll } from '../roll/know.ts';
 import { settingsOfDay } from '../roll/shared-names.ts';
 import { unmatchedFindings } from '../settings/unmatched.ts';
 import { ALL_ROLLS, collisionsOf, findingsAsked, findRolls, rollsAsked } from '../roll/rolls.ts';
-import { freshReservation, type Reservation } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
-import { type DeliveryHold, targetUnderHold } from './delivery-hold.ts';
 import { type Engine, startEngine } from './engine.ts';
-import { type JobTracker, startJobTracker } from './job-tracker.ts';
 import {
   listenForInterrupts,
   listenForJobs,
@@ -54,19 +29,17 @@ import { beginMorning, endMorning } from './morning.ts';
 import { newRun } from './names.ts';
 import { keepProgress, type KeptProgress } from './keep-progress.ts';
 import { type Places, takePlaces } from './places.ts';
-import type { Interrupts, NightRequest, NightResult, NightUi, PullSummary, RollResult } from './request.ts';
+import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
 import { repeatsOf } from './repeats.ts';
+import { beginMaking, firstOf, machinesOf, type Making } from './making.ts';
+import { pullTaker } from './pulling.ts';
 import { openRun, type RunState } from './run-state.ts';
 import { type Forecasting, startForecasting } from './forecasting.ts';
 import { endRunning, writeRunning } from './running.ts';
 import { type Sweeping, startSweeping } from './sweeping.ts';
 import { soundRollsByName } from '../roll/production-sound.ts';
-import { type Surveys, surveysOf } from './surveys.ts';
-import { failureOf, openTarget } from './target.ts';
-import { type TargetCondition, targetCondition } from './target-condition.ts';
-import { startWatch, type Watch } from './watch.ts';
-import { defaultSlots, defaultWorkers } from './workers.ts';
+import { surveysOf } from './surveys.ts';
 
 /** Throws FindingError when the night cannot begin (2: usage, 3: machine) or, rarely, not go on. */
 export async function runNight(
@@ -290,73 +263,6 @@ async function tellWhatRuns(
   });
 }
 
-/** What makes jobs into files, and looks after it. */
-interface Making {
-  readonly reservation: Reservation;
-  readonly target: NightContext['target'];
-  readonly condition: TargetCondition;
-  readonly tracker: JobTracker;
-  readonly watch: Watch;
-}
-
-/** Who makes jobs of the run, as far as it sees now. */
-function machinesOf(request: NightRequest, engine: Engine): () => readonly SimulatedMachine[] {
-  const workers = workersOf(request);
-  const here = {
-    id: machineId().id,
-    slots: workers * (request.slots ?? defaultSlots(Math.max(1, workers))),
-  };
-  return () => (request.queue === null ? [here] : (engine.machines?.making() ?? []));
-}
-
-/** What estimates for the order of jobs rest on: they need only be right beside each other. */
-const firstOf = ([first]: readonly SimulatedMachine[]): {
-  readonly machine: string;
-  readonly slots: number;
-} => (first === undefined ? { machine: '', slots: 1 } : { machine: first.id, slots: first.slots });
-
-const workersOf = ({ workers }: NightRequest): number => workers ?? defaultWorkers();
-
-async function beginMaking(
-  request: NightRequest,
-  run: RunState,
-  engine: Engine,
-  hold: DeliveryHold,
-): Promise<Making> {
-  const { events, log } = run;
-  const { delivery } = request.folders;
-  const reservation = freshReservation(delivery);
-  const target = targetUnderHold(await openTarget(delivery), hold);
-  const workers = workersOf(request);
-  const jobsAtOnce = workers * (request.slots ?? defaultSlots(Math.max(1, workers)));
-  const condition = targetCondition({
-    target,
-    reserveBytes: () => reservation.largest() * jobsAtOnce,
-    events,
-  });
-  const tracker = startJobTracker({
-    run: run.run,
-    queue: engine.queue,
-    events,
-    signal: run.signal,
-    isTargetHealthy: condition.isWell,
-    fitFor: (queue) => engine.machines?.fitFor(queue) ?? [],
-    slotsFor: (queue) => engine.machines?.slotsFor(queue) ?? jobsAtOnce,
-    log,
-  });
-  const watch = startWatch({
-    tracker,
-    target: condition,
-    events,
-    patienceSeconds: request.patienceSeconds,
-    stallSeconds: request.stallSeconds,
-    workersAtWork: engine.workersAtWork,
-    machines: () => engine.machines,
-    log,
-  });
-  return { reservation, target, condition, tracker, watch };
-}
-
 /** What every roll needs of the run. */
 function contextOf(
   request: NightRequest,
@@ -390,66 +296,6 @@ function contextOf(
     halted: () => run.halted,
     log: run.log,
   } satisfies Partial<NightContext>;
-}
-
-interface PullNeeds {
-  readonly run: RunState;
-  readonly surveys: Surveys;
-  readonly making: Making;
-  readonly say: (line: string) => void;
-}
-
-/** null: it is no pull. The cut is followed once, and what came of it is written down before anything is made. */
-function pullTaker(
-  { pull: order, folders }: NightRequest,
-  profiles: readonly LoadedProfile[],
-  known: readonly KnownRoll[],
-  { run, surveys, making, say }: PullNeeds,
-): {
-  readonly take: NonNullable<NightContext['takePull']>;
-  readonly summary: () => PullSummary | null;
-} | null {
-  if (order == null) return null;
-  const [first] = profiles;
-  if (first === undefined) throw new RangeError('a pull in no profile');
-  let summary: PullSummary | null = null;
-  const follow = async (): Promise<Followed> => {
-    await surveys.ended;
-    run.signal.throwIfAborted();
-    const followed = followCut(order, known, first.profile);
-    const text = pullText(order, followed);
-    say(text);
-    for (const item of followed.findings) run.note(item);
-    await writePullOf(folders, followed, order, making.target);
-    const record = join(layout.dayFolder(folders.delivery, folders.dayName), PULL_RECORD);
-    summary = { text, record, ranges: followed.ranges };
-    return followed;
-  };
-  let followed: Promise<Followed> | undefined;
-  return {
-    take: async (roll) => takeStretches(roll, await (followed ??= follow()), order.day),
-    summary: () => summary,
-  };
-}
-
-/** Throws FindingError when the delivery does not take it. */
-async function writePullOf(
-  folders: NightRequest['folders'],
-  { record }: Followed,
-  { bytes }: PullOrder,
-  target: NightContext['target'],
-): Promise<void> {
-  const gone = await target.gone();
-  if (gone !== null) throw new FindingError([gone], 1);
-  const dayFolder = layout.dayFolder(folders.delivery, folders.dayName);
-  const link = await linkOnTheWay(dayFolder);
-  if (link !== null) throw new FindingError([link], 1);
-  try {
-    await writePull(dayFolder, record, bytes);
-  } catch (error) {
-    if (codeOf(error) === '') throw error;
-    throw new FindingError([failureOf(error, dayFolder)], 1);
-  }
 }
 
 function oneAtATime(task: () => Promise<void>): () => Promise<void> {
