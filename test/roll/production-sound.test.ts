@@ -14,6 +14,7 @@ import { sharedFolder } from '../support/folder.ts';
 import { mediaTools } from '../support/make.ts';
 
 const folder = mkdtempSync(join(sharedFolder, 'carried-'));
+mkdirSync(join(folder, 'day-07'));
 const folders = nightFolders({
   ...{ day: join(folder, 'day-07'), copies: [], deliver: join(folder, 'delivery'), manifests: [] },
 });
