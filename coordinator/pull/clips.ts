@@ -3,6 +3,7 @@ import { basename } from 'node:path';
 import type { Clip } from '../../ledger/clip.ts';
 import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { reelOfSource } from '../../profiles/outcome/reel.ts';
+import { earlierField } from '../../media/facts.ts';
 import type { AnyProfile } from '../../profiles/schema.ts';
 import { timecodeBase } from '../../media/time/rate.ts';
 import type { GateClip } from '../gate/input.ts';
@@ -34,6 +35,7 @@ export function pullClips(
           frames: facts.video.frames,
           start: outcome?.timecode ?? facts.timecode ?? { frame: 0, base: timecodeBase(rate), drop: false },
           rate,
+          ...(earlierField(facts.video) === null ? {} : { fields: true }),
         },
       ];
     }),

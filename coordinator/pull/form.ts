@@ -16,6 +16,12 @@ export const pullClipSchema = z.object({
   frames: z.int().positive().describe('How many it has'),
   start: timecodeSchema.describe('Of its first frame, as its proxies and masters have it'),
   rate: ratioSchema.describe('Frames a second, likewise'),
+  fields: z
+    .boolean()
+    .optional()
+    .describe(
+      'Whether it is interlaced: a cut at twice its rate shows its fields, each as a frame; absent: it is not',
+    ),
 });
 export type PullClip = z.infer<typeof pullClipSchema>;
 

@@ -3,7 +3,8 @@
  * not fit together, it says so. Pure.
  */
 import type { CountUse, CutUse, LabelUse } from '../../handover/cut/form.ts';
-import { formatRatio, type Rate, timecodeBase } from '../../media/time/rate.ts';
+import { labelAtRate } from '../../media/time/off-speed.ts';
+import { formatRatio, multiplyRatios, type Rate, ratio, timecodeBase } from '../../media/time/rate.ts';
 import { framesPerDay, mayDrop, parseTimecode, type Timecode } from '../../media/time/timecode.ts';
 import type { PullClip } from './form.ts';
 
@@ -21,6 +22,30 @@ export interface Counting {
 const SINGLE = 30;
 
 export function framesOfUse({ source }: CutUse, clip: PullClip, counting: Counting): FramesOfUse {
+  const stated = source.kind === 'count' ? source.rate : (counting.rate ?? counting.cut.rate);
+  if (stated !== null && countsFields(stated, clip))
+    return ofFields(framesThere(source, inFields(clip), counting));
+  return framesThere(source, clip, counting);
+}
+
+/** A cut of proxies that have a frame of each field, which runs at twice the rate of the clip. */
+const countsFields = (stated: Rate, { fields = false, start }: PullClip): boolean =>
+  fields && timecodeBase(stated) === 2 * start.base;
+
+/** As those proxies have it: frames 2k and 2k + 1 are the fields of frame k. */
+function inFields({ fields: _, ...clip }: PullClip): PullClip {
+  const rate = multiplyRatios(clip.rate, ratio(2));
+  return { ...clip, rate, frames: 2 * clip.frames, start: labelAtRate(clip.start, rate) };
+}
+
+/** A field is of a whole frame. */
+function ofFields(shown: FramesOfUse): FramesOfUse {
+  if ('why' in shown) return shown;
+  const start = Math.floor(shown.start / 2);
+  return { start, frames: Math.ceil((shown.start + shown.frames) / 2) - start };
+}
+
+function framesThere(source: CutUse['source'], clip: PullClip, counting: Counting): FramesOfUse {
   return source.kind === 'count' ? framesCounted(source, clip) : framesLabelled(source, clip, counting);
 }
 
@@ -66,6 +91,11 @@ function framesLabelled(use: LabelUse, clip: PullClip, { cut, rate: stated }: Co
     return {
       why: `the clip is played at ${formatRatio(clip.rate)} frames a second, where labels may count pairs, and the list does not say what it counts in`,
       expected: 'the rate that its labels count in, with --cut-rate',
+    };
+  if (rate === null && clip.fields === true)
+    return {
+      why: `the clip is interlaced, its proxies may have a frame of each field, and the list does not say what its labels count`,
+      expected: `the rate that its labels count in, with --cut-rate: ${formatRatio(clip.rate)}, or twice that for fields`,
     };
   try {
     const from = labelOf(use.in, clip.start);

@@ -29,6 +29,8 @@ const day = [
   clip('A003C001', '23:59:58:00', 96),
   clip('C001C001', '05:00:00:00', 240, { reels: ['C001C001_310304_R2CD'] }),
 ];
+/** Interlaced. */
+const woven = clip('A006C001', '02:00:00:00', 100, { rate: ratio(25), fields: true });
 
 const pulled = (text: string, more: Partial<PullRequest> = {}): ReturnType<typeof resolvePull> =>
   resolvePull({
@@ -230,6 +232,56 @@ describe('speed', () => {
   });
 });
 
+describe('a clip of fields', () => {
+  /** 29.97i, drop-frame; and 25i. As 59.94p and 50p, frame 2k and the one behind it are of frame k. */
+  const fields = [
+    clip('A004C001', '10:00:50;00', 900, { fields: true }),
+    clip('A005C001', '11:00:00:00', 250, { fields: true, rate: ratio(25) }),
+  ];
+  const followed = (text: string, more: Partial<PullRequest> = {}): unknown =>
+    found(pulled(text, { clips: fields, ...more }));
+
+  // Labels of 59.94: 10:00:59;59 is followed by 10:01:00;04 (SMPTE ST 12-1: four labels are left out a minute).
+  test.each<[string, string, string, [number, number]]>([
+    ['the earlier field of the first frame', '10:00:50;00', '10:00:50;01', [0, 1]],
+    ['the later field of it', '10:00:50;01', '10:00:50;02', [0, 1]],
+    ['the later of one, the earlier of the next', '10:00:50;01', '10:00:50;03', [0, 2]],
+    ['a second', '10:00:51;00', '10:00:52;00', [30, 30]],
+    ['over a minute', '10:00:59;59', '10:01:00;05', [299, 2]],
+  ])('each a frame of its proxies: %s', (_, from, to, wanted) => {
+    const text = event('A004', from, to);
+    expect(followed(`* 60000/1001 FRAMES A SECOND\n${text}`)).toEqual([[['A004C001', ...wanted]], []]);
+    expect(followed(text, { rate: ratio(60000, 1001) })).toEqual([[['A004C001', ...wanted]], []]);
+  });
+
+  test('one frame each, in a list that says the rate of the clip', () => {
+    const text = event('A005', '11:00:01:10', '11:00:01:20');
+    expect(followed(text, { rate: ratio(25) })).toEqual([[['A005C001', 35, 10]], []]);
+    expect(followed(text, { rate: ratio(50) })).toEqual([[['A005C001', 30, 5]], []]);
+    expect(followed(text, { rate: ratio(24) })).toEqual([[], ['pull-not-followed']]);
+  });
+
+  test('of labels alone nobody knows whether they count frames or fields: somebody has to say', () => {
+    expect(followed(event('A005', '11:00:01:10', '11:00:01:20'))).toEqual([[], ['pull-not-followed']]);
+  });
+
+  test('handles are of the clip, and end where it does', () => {
+    const text = event('A005', '11:00:09:48', '11:00:09:49');
+    expect(followed(text, { rate: ratio(50), handles: 2 })).toEqual([[['A005C001', 247, 3]], []]);
+    expect(followed(event('A005', '11:00:09:48', '11:00:10:02'), { rate: ratio(50) })).toEqual([
+      [['A005C001', 249, 1]],
+      ['pull-frames-outside'],
+    ]);
+  });
+
+  test('a clip of whole frames is not halved', () => {
+    const clips = [clip('A005C001', '11:00:00:00', 250, { rate: ratio(25) })];
+    const text = event('A005', '11:00:01:10', '11:00:01:20');
+    expect(found(pulled(text, { clips, rate: ratio(50) }))).toEqual([[], ['pull-not-followed']]);
+    expect(found(pulled(text, { clips }))).toEqual([[['A005C001', 35, 10]], []]);
+  });
+});
+
 describe('a timeline', () => {
   const track = (clips: readonly object[]): string =>
     JSON.stringify({ OTIO_SCHEMA: 'Track.1', name: 'V1', kind: 'Video', children: clips });
@@ -257,6 +309,10 @@ describe('a timeline', () => {
       [[], ['pull-frames-outside']],
     ],
     ['counted on over midnight', use('A003C001', range(2_073_600, 5), null), [[['A003C001', 48, 5]], []]],
+    // 02:00:00:00 at 25 is frame 180 000, and at 50, where each field is a frame, frame 360 000.
+    ['of frames', use('A006C001', range(180_010, 5, 25), null), [[['A006C001', 10, 5]], []]],
+    ['of fields', use('A006C001', range(360_011, 4, 50), null), [[['A006C001', 5, 3]], []]],
+    ['of fields, from 0 on', use('A006C001', range(11, 4, 50), range(0, 200, 50)), [[['A006C001', 5, 3]], []]],
     [
       'by the name of its file',
       use('Kiln', range(86_410, 5), null, 'file:///x/B001C001.mov'),
@@ -270,7 +326,7 @@ describe('a timeline', () => {
       [[['A002C001', 0, 5]], []],
     ],
   ])('%s', (_, one, wanted) => {
-    expect(found(pulled(track([one])))).toEqual(wanted);
+    expect(found(pulled(track([one]), { clips: [...day, woven] }))).toEqual(wanted);
   });
 
   test('of ours, by roll and clip, also where a name is given twice', () => {
