@@ -176,6 +176,18 @@ test('again, nothing is made; other handles are another folder, and a plan write
     ],
   ]);
   expect(readdirSync(delivery)).toEqual(before);
+  // What was pulled of a clip before, under another name of the day, is no second card that holds it.
+  expect(codes(plan)).not.toContain('roll-repeated');
+});
+
+test('a day and pulls of it lie on one delivery, whichever came first', async () => {
+  const delivery = copied();
+  const whole = words('plan', delivery, '--profile', 'grading-master-exr');
+  whole.splice(whole.indexOf('--pull'), 4);
+  expect(codes(await command(whole))).not.toContain('roll-repeated');
+});
+  whole[1] = other;
+  expect(codes(await command(whole))).toContain('roll-repeated');
 });
 
 describe('an audit', () => {

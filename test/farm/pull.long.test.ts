@@ -31,7 +31,17 @@ async function makeWoven(path: string): Promise<void> {
 const startLabel = (path: string): string =>
   execFileSync(
     'ffprobe',
-    ['-v', 'error', '-select_streams', 'v:0', '-show_entries', 'stream_tags=timecode', '-of', 'csv=p=0', path],
+    [
+      '-v',
+      'error',
+      '-select_streams',
+      'v:0',
+      '-show_entries',
+      'stream_tags=timecode',
+      '-of',
+      'csv=p=0',
+      path,
+    ],
     { encoding: 'utf8' },
   ).trim();
 

@@ -50,7 +50,11 @@ test('every sample of the recordings lies in the proxies, made on machines with 
   });
   const client = new Redis(store.url);
   context.onTestFinished(() => client.disconnect());
-  await eventually(async () => JSON.stringify(await client.hgetall(POSTINGS_KEY)).includes('S001'), 60_000, 50);
+  await eventually(
+    async () => JSON.stringify(await client.hgetall(POSTINGS_KEY)).includes('S001'),
+    60_000,
+    50,
+  );
   const posted = JSON.stringify(await client.hgetall(POSTINGS_KEY));
   expect(posted).toContain('volume:raid/day-07/S001');
   expect(posted).not.toContain(folder);

@@ -2,6 +2,7 @@
 import { existsSync, readdirSync, readFileSync, rmSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { beforeAll, expect, onTestFailed, onTestFinished, test } from 'vitest';
+import { CLAIMS_FOLDER } from '../../ledger/claims.ts';
 import type { RunningCli } from '../support/cli.ts';
 import { copyDay, makeDay } from '../support/day.ts';
 import { readVerdict } from '../support/delivery.ts';
@@ -30,8 +31,6 @@ export interface QueuePlace {
   args(): readonly string[];
   /** Must not be read anywhere; null: there is none. */
   readonly password: string | null;
-  /** Lets the locks of dead workers run out, where that takes longer than a test may. */
-  expireLocks(): Promise<void>;
 }
 
 export interface DisturbedNights {
@@ -136,7 +135,6 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
       process.kill(workerPid(folders), 'SIGKILL');
       await eventually(() => !isRunning(encoder as number), ENDING_MILLISECONDS);
       night.letGo();
-      await place.expireLocks();
       const ended = await night.done;
       expect(ended.code, ended.stderr).toBe(0);
       expect(resultOf(ended.stdout).findings.map((item) => item.code)).toEqual(['worker-died']);
@@ -167,7 +165,12 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
       expect(again.code, again.stderr).toBe(0);
       // Nothing had to be watched for a minute.
       expect(again.stderr).not.toContain('Looking for up to a minute');
-      expect(readdirSync(folders.delivery).sort()).toEqual(['day-03', 'show.html']);
+      // On a farm the numbers that were taken stay: a machine that thaws later still reads them.
+      expect(
+        readdirSync(folders.delivery)
+          .filter((name) => name !== CLAIMS_FOLDER)
+          .sort(),
+      ).toEqual(['day-03', 'show.html']);
       const rolls = resultOf(again.stdout).rolls;
       expect(rolls.map(({ roll, kept, made }) => [roll, kept, made])).toEqual([
         ['A001', 1, 0],

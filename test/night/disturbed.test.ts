@@ -14,7 +14,7 @@ import { everyRow } from '../support/lane.ts';
 import { disturbedNights } from './disturbances.ts';
 
 const { fresh, beginHeld, expectWhole, expectNothingRuns } = disturbedNights(
-  { args: () => [], password: null, expireLocks: async () => undefined },
+  { args: () => [], password: null },
   'all',
 );
 

@@ -1,6 +1,5 @@
 /** A shared Redis with a password for the nights of one test file, stopped at its end. */
-import { afterAll, expect } from 'vitest';
-import { BULL_PREFIX, JOB_QUEUE } from '../../ledger/queue.ts';
+import { afterAll } from 'vitest';
 import { type SharedRedis, sharedRedis } from '../support/redis.ts';
 import type { QueuePlace } from './disturbances.ts';
 
@@ -17,12 +16,6 @@ export async function ownRedis(): Promise<{
     place: {
       args: () => ['--queue', store.url],
       password,
-      // A worker on a farm is taken for dead after a minute: long enough for a network to come back, too long for a test.
-      expireLocks: async () => {
-        const locks = (await store.ask('KEYS', `${BULL_PREFIX}:${JOB_QUEUE}-*:lock`)) as string[];
-        expect(locks).toHaveLength(1);
-        await store.ask('DEL', ...locks);
-      },
     },
   };
 }

@@ -30,9 +30,9 @@ test('each clip carries the recording that ran with it, every sample where it wa
     ['A001C002', LATE],
   ] as const)
     for (const channel of [0, 1])
-      expect(
-        heardOf(join(delivery, 'day-07', 'A001', 'small-sound-tracks', `${clip}.mov`), channel),
-      ).toEqual(wantedOf(take, channel));
+      expect(heardOf(join(delivery, 'day-07', 'A001', 'small-sound-tracks', `${clip}.mov`), channel)).toEqual(
+        wantedOf(take, channel),
+      );
   const log = readFileSync(join(delivery, 'day-07', 'handover', 'log.csv'), 'utf8').split('\r\n');
   const column = log[0]?.split(',').indexOf('production_sound') ?? -1;
   expect(column).toBeGreaterThan(0);
@@ -58,7 +58,10 @@ test('an audit, without the sources, says the same; another run makes nothing', 
     ],
   ]);
   const again = await command(words(day, delivery));
-  expect([again.code, resultOf(again.stdout).rolls.map(({ roll, made, kept }) => [roll, made, kept])]).toEqual([
+  expect([
+    again.code,
+    resultOf(again.stdout).rolls.map(({ roll, made, kept }) => [roll, made, kept]),
+  ]).toEqual([
     0,
     [
       ['A001', 0, 2],

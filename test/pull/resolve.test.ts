@@ -312,7 +312,11 @@ describe('a timeline', () => {
     // 02:00:00:00 at 25 is frame 180 000, and at 50, where each field is a frame, frame 360 000.
     ['of frames', use('A006C001', range(180_010, 5, 25), null), [[['A006C001', 10, 5]], []]],
     ['of fields', use('A006C001', range(360_011, 4, 50), null), [[['A006C001', 5, 3]], []]],
-    ['of fields, from 0 on', use('A006C001', range(11, 4, 50), range(0, 200, 50)), [[['A006C001', 5, 3]], []]],
+    [
+      'of fields, from 0 on',
+      use('A006C001', range(11, 4, 50), range(0, 200, 50)),
+      [[['A006C001', 5, 3]], []],
+    ],
     [
       'by the name of its file',
       use('Kiln', range(86_410, 5), null, 'file:///x/B001C001.mov'),

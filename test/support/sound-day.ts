@@ -46,7 +46,10 @@ export async function makeSoundDay(day: string): Promise<string> {
 }
 
 /** What of the recording lies at each sample of the picture; 24 bits. */
-export function wantedOf(take: { readonly start: number; readonly samples: number }, channel: number): number[] {
+export function wantedOf(
+  take: { readonly start: number; readonly samples: number },
+  channel: number,
+): number[] {
   const value = strikes(48_000);
   return Array.from({ length: PICTURE }, (_, at) => {
     const sample = at - take.start;
