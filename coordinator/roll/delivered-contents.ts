@@ -9,10 +9,12 @@ import { rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import type { Contents } from './repeats.ts';
 
-/** By their digests: path, size and checksum of every file of the clip (ledger/content-digest.ts). */
+/** By their digests: path, size and checksum of every file of the clip (ledger/content-digest.ts). What is pulled of a clip is of no card of its own. */
 export const contentsOfClips = (name: string, clips: readonly Clip[]): Contents => ({
   name,
-  keys: new Map(clips.map((clip) => [clip.contentDigest, clip.name])),
+  keys: new Map(
+    clips.filter(({ stretch }) => stretch === undefined).map((clip) => [clip.contentDigest, clip.name]),
+  ),
 });
 
 /** `isRead`: rolls that are read anew, whose records say nothing more. A damaged record is reported where the page is made. */

@@ -102,10 +102,14 @@ const dng = (frame: number): Buffer =>
     timecode: `07:00:00:${String(frame).padStart(2, '0')}`,
   });
 
-function rawRoll(folder: string): void {
+/** `end`: a byte that no reader looks at, so that two rolls of equal pictures are no roll that was copied twice. */
+function rawRoll(folder: string, end: number): void {
   mkdirSync(join(folder, 'A011C001'), { recursive: true });
   for (let frame = 0; frame < 3; frame += 1)
-    writeFileSync(join(folder, 'A011C001', `A011C001_${String(frame).padStart(6, '0')}.dng`), dng(frame));
+    writeFileSync(
+      join(folder, 'A011C001', `A011C001_${String(frame).padStart(6, '0')}.dng`),
+      Buffer.concat([dng(frame), Buffer.from([end])]),
+    );
 }
 
 /** Rolls of one clip whose decoder fails in its own way. */
@@ -238,9 +242,9 @@ patience_seconds: 2
         Buffer.concat([Buffer.from(`P6\n${WIDTH} ${HEIGHT}\n65535\n`), picture(frame, 'be')]),
       );
   });
-  filledRoll('A011', rawRoll);
+  filledRoll('A011', (folder) => rawRoll(folder, 0));
   // Another camera's letter: the settings name nothing for it, and our own decoder comes first.
-  filledRoll('D011', rawRoll);
+  filledRoll('D011', (folder) => rawRoll(folder, 1));
   for (const [, roll, fault, reported] of faults)
     filledRoll(roll, (folder) => bellMovie(join(folder, `${roll}C001.bell`), fault, reported));
   night = await runCli(
