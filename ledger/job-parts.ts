@@ -129,7 +129,11 @@ export async function readJob(
   const read = known.part.soundRolls ?? [];
   if (read.length !== soundFolders.length)
     return trouble(
-      finding('job-damaged', `${soundFolders.length} folders of sound rolls`, `${read.length}, as its part has`),
+      finding(
+        'job-damaged',
+        `${soundFolders.length} folders of sound rolls`,
+        `${read.length}, as its part has`,
+      ),
     );
   const soundRolls = known.part.soundRolls?.map((one, index) => ({ ...one, folder: soundFolders[index] }));
   const stills = work.part.stills === undefined ? {} : { stills: work.part.stills };

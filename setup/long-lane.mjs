@@ -124,8 +124,14 @@ export const parts = {
     about: 'every row of the tables of which `npm test` runs one for each promise',
     minutes: 40,
   },
-  stores: { about: 'every disturbance of a run on a store of its own', minutes: 5 },
-  farm: { about: 'machines that lack something, hang, freeze or are cut off', minutes: 10 },
+  stores: {
+    about: 'every disturbance of a run on a store of its own; a night with production sound',
+    minutes: 6,
+  },
+  farm: {
+    about: 'machines that lack something, hang, freeze or are cut off; production sound and a pull on a farm',
+    minutes: 12,
+  },
   pages: {
     about: 'every state of every page in a browser, on screen and on paper; a night of a live page',
     minutes: 12,

@@ -186,9 +186,6 @@ test('a day and pulls of it lie on one delivery, whichever came first', async ()
   whole.splice(whole.indexOf('--pull'), 4);
   expect(codes(await command(whole))).not.toContain('roll-repeated');
 });
-  whole[1] = other;
-  expect(codes(await command(whole))).toContain('roll-repeated');
-});
 
 describe('an audit', () => {
   const audit = (delivery: string) => command(['audit', delivery, '--json', '--quiet']);
