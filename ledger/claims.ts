@@ -8,7 +8,7 @@
  *
  * A number is taken by link(2), which gives a name only if it is free, or by exclusive creation where a volume has no links.
  * It is read first, then the fence is asked, then it is taken: nobody else can have got the job and a number in between
- * without this one being refused.
+ * without this one being refused, or seeing that a higher number stands and asking again.
  */
 import { createHash } from 'node:crypto';
 import { link, open, readdir, readFile, rm } from 'node:fs/promises';
@@ -49,7 +49,8 @@ export function claimsOf(delivery: string, subject: ClaimSubject): string {
 }
 
 const NO_LINKS = new Set(['EPERM', 'ENOTSUP', 'EOPNOTSUPP', 'ENOSYS', 'EMLINK', 'EINVAL']);
-const ROUNDS = 8;
+/** Each one lost is one that another process won. */
+const ROUNDS = 32;
 
 /** 0: none was taken. */
 export async function highestClaim(folder: string): Promise<number> {
@@ -70,7 +71,8 @@ export async function takeClaim(folder: string, fence: () => Promise<void>): Pro
   for (let round = 0; round < ROUNDS; round += 1) {
     const number = (await highestClaim(folder)) + 1;
     await fence();
-    if (await takeNumber(folder, number)) {
+    // Lower numbers are removed: that it was free does not say that nobody had it, nor that nobody has a higher one.
+    if ((await takeNumber(folder, number)) && (await highestClaim(folder)) === number) {
       await removeBelow(folder, number);
       return claimOf(folder, number);
     }

@@ -31,6 +31,19 @@ test('each number is taken once, by whoever asks', async () => {
   expect(readdirSync(folder)).toEqual(['6']);
 });
 
+test('a number that others took and gave up meanwhile is not taken once more', async () => {
+  const folder = claimFolder();
+  let asked = 0;
+  const late = await takeClaim(folder, async () => {
+    asked += 1;
+    if (asked === 1) for (let others = 0; others < 3; others += 1) await takeClaim(folder, fence);
+  });
+  expect(late.number).toBe(4);
+  expect(asked).toBe(2);
+  await late.assertHighest();
+  expect(readdirSync(folder)).toEqual(['4']);
+});
+
 test('who has a lower number is told so', async () => {
   const folder = claimFolder();
   const first = await takeClaim(folder, fence);
