@@ -8,7 +8,9 @@ import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { surveyClip } from '../../coordinator/survey/index.ts';
 import { blocks } from '../../findings/finding.ts';
-import type { Job } from '../../ledger/job.ts';
+import { type Job, workOf } from '../../ledger/job.ts';
+import { loadProfiles } from '../../profiles/load.ts';
+import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { JobFailure } from '../../worker/context.ts';
 import { runJob } from '../../worker/job.ts';
 import { layDown } from '../support/display-matrix.ts';
@@ -52,8 +54,10 @@ async function jobOf(folder: string, profile: string): Promise<Job> {
   );
 }
 
+type Matrix = Parameters<typeof layDown>[1];
+
 /** The packets of the movie in two, as a camera cuts them. */
-async function spanned(whole: string, profile: string): Promise<Job> {
+async function spanned(whole: string, profile: string, matrix?: Matrix): Promise<Job> {
   const folder = freshFolder('spanned');
   const files = [`${NAME}.mov`, `${NAME}_1.mov`] as const;
   await ffmpeg(
@@ -63,6 +67,7 @@ async function spanned(whole: string, profile: string): Promise<Job> {
     ...['-map', '0:v', '-ss', String(JOINT / 25), '-c', 'copy'],
     ...['-timecode', `01:00:00:0${JOINT}`, join(folder, files[1])],
   );
+  if (matrix !== undefined) for (const file of files) layDown(join(folder, file), matrix);
   const place = {
     kind: 'spanned' as const,
     parts: files.map((file) => ({ file, bytes: 1, checksum: 'md5:0' })),
@@ -80,11 +85,31 @@ async function spanned(whole: string, profile: string): Promise<Job> {
   );
 }
 
-async function turned(whole: string, matrix: readonly [number, number, number, number], profile = EXR) {
+async function turned(whole: string, matrix: Matrix, profile = EXR) {
   const folder = freshFolder('turned');
   copyFileSync(whole, join(folder, `${NAME}.mov`));
   layDown(join(folder, `${NAME}.mov`), matrix);
   return await jobOf(folder, profile);
+}
+
+/** The same job of some frames of its clip. */
+async function stretchOf(job: Job, profile: string, start: number, frames: number): Promise<Job> {
+  const clip = {
+    ...job.clip,
+    id: `${NAME}.${start}-${start + frames - 1}`,
+    stretch: { start, frames, day: job.day },
+  };
+  const { profiles } = await loadProfiles({ wanted: [profile] });
+  return {
+    ...job,
+    clip,
+    span: { start, count: frames },
+    deliverables: profiles.map((loaded) => {
+      const decided = decideOutcome({ ...job, clip, profile: loaded.profile });
+      if (decided.outcome === null) throw new Error(JSON.stringify(decided.findings));
+      return workOf(loaded.profile, loaded.hash, decided.outcome);
+    }),
+  };
 }
 
 /** Made, and every check passed: the files of the master, in order, or the one that it is. */
@@ -216,11 +241,7 @@ describe('cut into two movies', () => {
 });
 
 /** Matrices (ISO/IEC 14496-12, 6.2.2), and how oiiotool turns what lies so. */
-type Row = readonly [
-  name: string,
-  matrix: readonly [number, number, number, number],
-  turn: readonly string[],
-];
+type Row = readonly [name: string, matrix: Matrix, turn: readonly string[]];
 const QUARTER = [0, 1, -1, 0] as const;
 describe('lying otherwise than it is seen', () => {
   test.each<Row>([
@@ -234,6 +255,15 @@ describe('lying otherwise than it is seen', () => {
   ])('%s: every pixel is that of the clip as it is coded, turned', async (_, matrix, turn) => {
     expectSame(await mastered(await turned(of422, matrix)), await codedOnce(), turn);
   });
+
+  test.each(further(['around the joint', JOINT - 1], ['from the joint on', JOINT], ['up to it', JOINT - 3]))(
+    'cut into two movies as well, of which frames are taken %s',
+    async (_, start) => {
+      const whole = await spanned(of422, EXR, QUARTER);
+      const made = await mastered(await stretchOf(whole, EXR, start, 3));
+      expectSame(made, (await codedOnce()).slice(start, start + 3), ['--rotate90']);
+    },
+  );
 
   test('turned before its fields are made whole: held', async () => {
     const whole = await woven(freshFolder('444'), 'yuv444p10le');
