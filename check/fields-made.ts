@@ -11,10 +11,18 @@ export interface FieldsMade {
   readonly decoded: FrameFingerprints;
   /** null: nothing came. */
   readonly made: FrameFingerprints | null;
-  readonly earlier: 'top' | 'bottom';
+  /** On which side of the later field's lines those of the earlier one are seen. */
+  readonly earlier: Side;
+  /** Of the picture as it is seen. */
   readonly width: number;
   readonly height: number;
 }
+
+type Side = 'top' | 'bottom' | 'left' | 'right';
+const OTHER_SIDE = { top: 'bottom', bottom: 'top', left: 'right', right: 'left' } as const satisfies Record<
+  Side,
+  Side
+>;
 
 /** For masters: a frame of the earlier field of each. */
 export function fieldsMadeFindings(fields: FieldsMade, subject: FindingSubject): Finding[] {
@@ -31,7 +39,7 @@ export function fieldsSplitFindings(fields: FieldsMade, subject: FindingSubject)
   const differs = differsBy('split-frames-not-as-decoded', subject);
   if (made === null || made.frames !== 2 * decoded.frames)
     return [differs(`${made?.frames ?? 0} frames of fields`, `${2 * decoded.frames}, one of each field`)];
-  const later = earlier === 'top' ? 'bottom' : 'top';
+  const later = OTHER_SIDE[earlier];
   return [
     ...frameFindings({ ...fields, made: everySecond(made, 0) }, differs, subject),
     ...frameFindings(
@@ -71,9 +79,9 @@ function frameFindings(
     coding: 'intra',
     // Nothing converts them: whatever their levels are, both have the same.
     basis: { source: BASIS, output: BASIS },
-    fields: { earlier, lines: height },
+    fields: { earlier, lines: earlier === 'top' || earlier === 'bottom' ? height : width },
   });
-  const later = earlier === 'top' ? 'bottom' : 'top';
+  const later = OTHER_SIDE[earlier];
   if (fields === 'reversed')
     return [finding('fields-reversed', `frames of the ${later} fields`, `the ${earlier} fields`, subject)];
   if (turn !== null) return [differs(`frames that are ${turn}`, 'as they were decoded')];

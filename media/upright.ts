@@ -15,7 +15,7 @@ type Turned = Pick<VideoFacts, 'rotation' | 'mirrored'>;
 
 export const turnOf = ({ rotation, mirrored = false }: Turned): Turn => ({ rotation, mirrored });
 export const isUpright = ({ rotation, mirrored }: Turn): boolean => rotation === 0 && !mirrored;
-const isQuarter = ({ rotation }: Turn): boolean => rotation === 90 || rotation === 270;
+export const isQuarter = ({ rotation }: Turn): boolean => rotation === 90 || rotation === 270;
 
 /** For people. */
 export const turnText = ({ rotation, mirrored }: Turn): string =>
@@ -170,8 +170,8 @@ export const uprightFacts = <Facts extends { readonly video: VideoFacts; readonl
   facts: Facts,
 ): Facts => (facts.raw === undefined ? { ...facts, video: uprightVideo(facts.video) } : facts);
 
-/** Filters that move samples and change none. */
-function filtersOf({ rotation, mirrored }: Turn): string[] {
+/** Filters that move samples of one plane, or of pixels whose chroma is as fine both ways, and change none. */
+export function turnFilters({ rotation, mirrored }: Turn): string[] {
   switch (rotation) {
     case 0:
       return mirrored ? ['hflip'] : [];
@@ -187,7 +187,7 @@ function filtersOf({ rotation, mirrored }: Turn): string[] {
 /** Chains of a graph from the coded picture at pad `from` to the upright one at pad `to`; `key`: of their own pads. */
 export function uprightChains(video: VideoFacts, from: string, to: string, key = ''): string[] {
   const turn = turnOf(video);
-  const filters = filtersOf(turn);
+  const filters = turnFilters(turn);
   if (filters.length === 0) return [`[${from}]null[${to}]`];
   const { pixelFormat } = uprightVideo(video);
   if (pixelFormat === video.pixelFormat) return [`[${from}]${filters.join(',')}[${to}]`];

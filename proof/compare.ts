@@ -12,7 +12,7 @@ import { type Basis, compareLevels, type LevelsVerdict, promisedLevels } from '.
 import { type Coding, type FrameMatch, matchFrames } from './match.ts';
 import { lumaByMatrix } from './other-matrix.ts';
 import { Pictures } from './pictures.ts';
-import { type Placement, placementOf, turnOf, type Turn } from './placement.ts';
+import { type Placement, placementOf, type PlacementRequest, turnOf, type Turn } from './placement.ts';
 
 export interface PictureRequest {
   readonly source: FrameFingerprints;
@@ -21,8 +21,8 @@ export interface PictureRequest {
   /** How the delivered pictures are coded. */
   readonly coding: Coding;
   readonly basis: { readonly source: Basis; readonly output: Basis };
-  /** Of an interlaced source: which field is the earlier one, and the lines of both. */
-  readonly fields: { readonly earlier: 'top' | 'bottom'; readonly lines: number } | null;
+  /** Of an interlaced source: on which side of the other's lines those of the earlier field are seen, and how many lines both have. */
+  readonly fields: { readonly earlier: 'top' | 'bottom' | 'left' | 'right'; readonly lines: number } | null;
 }
 
 export interface Span {
@@ -105,7 +105,7 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
   // A picture that is cut or enlarged otherwise, or taken from the other field, may look like nothing that is in its place.
   const placing = 2 * inPlace.length < count ? everyFrame : inPlace;
   const placement =
-    count === 0 ? null : placementOf({ ...placed(placing, levels), down: fieldOffset(request.fields) });
+    count === 0 ? null : placementOf({ ...placed(placing, levels), ...besideOf(request.fields) });
   const later = (): Pictures => new Pictures(source.luma, 2, 1, seen);
   const fields =
     source.views === 1
@@ -125,10 +125,14 @@ export function comparePictures(request: PictureRequest): PictureVerdict {
   };
 }
 
-/** Lines of the upper field lie half a line above those of both: a whole picture then seems to be higher, by so many cells. */
-function fieldOffset(fields: PictureRequest['fields']): number {
-  if (fields === null) return 0;
-  return ((fields.earlier === 'top' ? -0.5 : 0.5) * GRID_HEIGHT) / fields.lines;
+/** Lines of the upper field lie half a line above those of both: a whole picture then seems to be higher, by so many cells. Turned, this turns too. */
+function besideOf(fields: PictureRequest['fields']): Pick<PlacementRequest, 'beside'> {
+  if (fields === null) return {};
+  const { earlier, lines } = fields;
+  const half = earlier === 'top' || earlier === 'left' ? -0.5 : 0.5;
+  return earlier === 'top' || earlier === 'bottom'
+    ? { beside: { along: 'down', cells: (half * GRID_HEIGHT) / lines } }
+    : { beside: { along: 'right', cells: (half * GRID_WIDTH) / lines } };
 }
 
 function spansOf(frames: readonly FrameMatch[]): Span[] {

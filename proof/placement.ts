@@ -39,8 +39,8 @@ export interface PlacementRequest {
   readonly levels: Levels;
   /** Frames known to be in their place. */
   readonly frames: readonly number[];
-  /** How far down a picture in its place seems to lie, cells: not 0 where one field stands for both. Default 0. */
-  readonly down?: number;
+  /** Where one field stands for both: how far a picture in its place seems to lie beside it, across its lines, cells. Absent: frames are whole. */
+  readonly beside?: { readonly along: 'right' | 'down'; readonly cells: number };
   /** Delivered pixels across and down of one cell. */
   readonly cellPixels: { readonly width: number; readonly height: number };
 }
@@ -213,11 +213,16 @@ function leastSquares(request: PlacementRequest, frames: readonly number[]): Fit
  * picture by its gradient, a small growth by its gradient times the distance from the middle.
  */
 export function placementOf(request: PlacementRequest): Placement {
-  const { views, cellPixels } = request;
+  const { views, cellPixels, beside = { along: 'down', cells: 0 } } = request;
   const fitted = leastSquares(request, spread(request.frames));
   if (fitted === null) return { right: 0, down: 0, scale: 1, displaced: false };
-  const [, , x, found, growth] = fitted.answer as [number, number, number, number, number];
-  const y = found - (request.down ?? 0);
+  const [, , right, down, growth] = fitted.answer as [number, number, number, number, number];
+  const x = beside.along === 'right' ? right - beside.cells : right;
+  const y = beside.along === 'down' ? down - beside.cells : down;
+  const isSure = {
+    right: views === 1 || beside.along !== 'right',
+    down: views === 1 || beside.along !== 'down',
+  };
   /** `pixels`: of one unit of `value`. */
   const sure = (value: number, pixels: number, most: number, term: 2 | 3 | 4): boolean =>
     Math.abs(value) * pixels > most && Math.abs(value) > CERTAIN.times * (fitted.errors[term] as number);
@@ -226,8 +231,8 @@ export function placementOf(request: PlacementRequest): Placement {
   const moved =
     Math.abs(x) > Math.max(MOVED_CELLS, CERTAIN.moved / width) ||
     Math.abs(y) > Math.max(MOVED_CELLS, CERTAIN.moved / height) ||
-    sure(x, width, CERTAIN.moved, 2) ||
-    (views === 1 && sure(y, height, CERTAIN.moved, 3));
+    (isSure.right && sure(x, width, CERTAIN.moved, 2)) ||
+    (isSure.down && sure(y, height, CERTAIN.moved, 3));
   const grown =
     Math.abs(growth) > GROWN ||
     sure(growth, Math.max((width * GRID_WIDTH) / 2, (height * GRID_HEIGHT) / 2), CERTAIN.grown, 4);

@@ -7,7 +7,7 @@ import { type Framing, withoutBars } from './framing.ts';
 export interface TappedPicture {
   /** As ffmpeg names it. */
   readonly pixelFormat: string;
-  /** Pixels, as they come to the tap. */
+  /** Pixels, as they come to the tap; of fields that are turned here, as they leave it. */
   readonly size: { readonly width: number; readonly height: number };
   /** Which field is earlier, for an interlaced picture whose fields are to be seen apart; null: frames are whole. */
   readonly earlierField: 'top' | 'bottom' | null;
@@ -15,6 +15,8 @@ export interface TappedPicture {
   readonly framing: Framing | null;
   /** Of a picture that lies on its side: as many cells across as it has down when it stands upright. */
   readonly onItsSide?: boolean;
+  /** Filters that each field is made upright by, once its lines are apart. Default none. */
+  readonly turned?: readonly string[];
 }
 
 export interface PictureTap {
@@ -80,7 +82,7 @@ function toPlanes(
 export const rgbBasis = { matrix: 'bt709', range: 'limited' } as const;
 
 export function pictureTap(from: string, picture: TappedPicture): PictureTap {
-  const { pixelFormat: format, size, earlierField, framing, onItsSide = false } = picture;
+  const { pixelFormat: format, size, earlierField, framing, onItsSide = false, turned = [] } = picture;
   const cellsOf = (width: number, height: number): Cells =>
     onItsSide ? { width: height, height: width } : { width, height };
   const cells = cellsOf(GRID_WIDTH, GRID_HEIGHT);
@@ -105,19 +107,20 @@ export function pictureTap(from: string, picture: TappedPicture): PictureTap {
   const chains = hasColour
     ? [`${[...start, 'split=2'].join(',')}[fingerprint-luma][fingerprint-colour]`]
     : [`${start.join(',')}[fingerprint-luma]`];
+  if (earlierField === null && turned.length > 0) throw new RangeError('whole frames are turned elsewhere');
   if (earlierField === null) chains.push(`[fingerprint-luma]${[...luma, ...shrink(cells)].join(',')}[luma]`);
   else {
     const later = earlierField === 'top' ? 'bottom' : 'top';
     chains.push(
       `[fingerprint-luma]${[...luma, 'split=2'].join(',')}[fingerprint-earlier][fingerprint-later]`,
-      `[fingerprint-earlier]${[`field=type=${earlierField}`, ...shrink(cells)].join(',')}[fingerprint-earlier-small]`,
-      `[fingerprint-later]${[`field=type=${later}`, ...shrink(cells)].join(',')}[fingerprint-later-small]`,
+      `[fingerprint-earlier]${[`field=type=${earlierField}`, ...turned, ...shrink(cells)].join(',')}[fingerprint-earlier-small]`,
+      `[fingerprint-later]${[`field=type=${later}`, ...turned, ...shrink(cells)].join(',')}[fingerprint-later-small]`,
       '[fingerprint-earlier-small][fingerprint-later-small]vstack[luma]',
     );
   }
   if (hasColour) {
     // A deinterlaced picture has the chroma of the earlier field, and a cut may lie between the two.
-    const field = earlierField === null ? [] : [`field=type=${earlierField}`];
+    const field = earlierField === null ? [] : [`field=type=${earlierField}`, ...turned];
     const small = [...field, ...shrink(colourCells)].join(',');
     chains.push(
       `[fingerprint-colour]extractplanes=u+v[fingerprint-cb][fingerprint-cr]`,

@@ -95,6 +95,7 @@ export const TABLES = [
   'test/worker/job.test.ts',
   'test/worker/master-4444.test.ts',
   'test/worker/master-sources.test.ts',
+  'test/worker/masters-of-fields.test.ts',
   'test/worker/masters.test.ts',
   'test/worker/raw-off-speed.test.ts',
   'test/worker/review-hdr.test.ts',

@@ -37,6 +37,8 @@ export async function encoderInputComparers(
   { job, outputs, ways, thin, tools, signal }: ComparersRequest,
   input: OpenedInput | null,
 ): Promise<(EncoderInputComparer | null)[]> {
+  // Of what masters alone are made of, nothing stands upright before it is whole.
+  if (outputs.length + ways.length === 0) return [];
   const facts = uprightFacts(job.facts);
   const turn = job.facts.raw === undefined ? turnOf(job.facts.video) : turnOf({ rotation: 0 });
   const sources = outputs.map(({ deliverable: { outcome } }) => factsSeen(facts, outcome.shown));

@@ -2,7 +2,8 @@
 import { decodeWhole } from '../check/decode.ts';
 import { fieldsMadeFindings } from '../check/fields-made.ts';
 import type { Finding } from '../findings/finding.ts';
-import { earlierField } from '../media/facts.ts';
+import { uprightSize } from '../media/facts.ts';
+import { earlierSide } from '../media/fields.ts';
 import type { FrameFingerprints } from '../proof/form.ts';
 import type { Job } from '../ledger/job.ts';
 import type { StagedMovie } from './recipe-run.ts';
@@ -94,11 +95,10 @@ function fieldsFindings(
   decoded: FrameFingerprints,
   made: FrameFingerprints | null,
 ): readonly Finding[] {
-  const { width, height } = job.facts.video;
-  const earlier = earlierField(job.facts.video);
+  const earlier = earlierSide(job.facts.video);
   return earlier === null
     ? []
-    : fieldsMadeFindings({ decoded, made, earlier, width, height }, subjectOf(job));
+    : fieldsMadeFindings({ decoded, made, earlier, ...uprightSize(job.facts.video) }, subjectOf(job));
 }
 
 async function makeStaged(

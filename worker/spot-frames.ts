@@ -2,9 +2,9 @@
  * Which frames of a clip are decoded once more, alone, to find what was decoded for the encoders in a second way; and how one of
  * them is reached. One rule for all deliverables: movies (spot.ts) and masters (master/spots.ts).
  */
-import type { ClipFacts, VideoFacts } from '../media/facts.ts';
+import { type ClipFacts, earlierField, type VideoFacts } from '../media/facts.ts';
 import type { Job } from '../ledger/job.ts';
-import { framesBefore } from './stretch.ts';
+import { framesBefore, jointsIn } from './stretch.ts';
 import { type MoviePlace, type OpenedInput, openInput, partAt, type SequencePlace } from '../media/input.ts';
 
 /** Frames that a seek may land beside the one asked for, where a file's times and its edit list or index disagree. */
@@ -17,6 +17,17 @@ export function spotFrames(contentDigest: string, frames: number, of: 'proxy' | 
   );
   const further = of === 'master' ? [Math.floor(frames / 2), frames - 1] : [];
   return [...new Set([0, drawn, ...further])].sort((a, b) => a - b);
+}
+
+/**
+ * Those of a master. Of fields also the frames on both sides of each joint of a spanned clip: they are made of one another's lines, which nothing else sees that
+ * the master is proved by.
+ */
+export function masterSpotFrames(job: Pick<Job, 'clip' | 'facts'>, frames: number): number[] {
+  const drawn = spotFrames(job.clip.contentDigest, frames, 'master');
+  if (earlierField(job.facts.video) === null) return drawn;
+  const atJoints = jointsIn(job).flatMap((first) => [first - 1, first]);
+  return [...new Set([...drawn, ...atJoints])].sort((a, b) => a - b);
 }
 
 /** The frames that a decoder may have given for the one asked for: that one first, then its neighbours, nearest first. */

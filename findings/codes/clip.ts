@@ -94,7 +94,7 @@ export const clipCodes = {
     weight: 'hold',
     title: 'the clip is turned in a way in which its samples cannot be moved',
     remedy:
-      'Deliver this clip outside Rushlight: of movies and raw frames mirrored pictures and turns by 90, 180 and 270 degrees are made upright, where they are of whole frames and their chroma samples come to lie whole.',
+      'Deliver this clip outside Rushlight: of movies and raw frames mirrored pictures and turns by 90, 180 and 270 degrees are made upright, where they are of whole frames and their chroma samples come to lie whole. Of a clip whose fields come to lie across, a master can be made by a profile with `interlaced: deinterlace`.',
   },
   'clip-rate-varies': {
     weight: 'hold',

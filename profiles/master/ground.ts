@@ -13,7 +13,8 @@ import { cropOf, halved } from '../../media/raw/develop/crop.ts';
 import { developmentOf } from '../../media/raw/develop/development.ts';
 import { isMirrored, turned, turnOf } from '../../media/raw/develop/turn.ts';
 import type { RawFacts } from '../../media/raw-facts.ts';
-import { isUpright, turnOf as pictureTurn, uprightFacts } from '../../media/upright.ts';
+import { madeWhole } from '../../media/fields.ts';
+import { uprightFacts } from '../../media/upright.ts';
 import { isPlanarYuv } from '../../media/pixel-format.ts';
 import type { InputPlace } from '../../media/input.ts';
 import type { Timecode } from '../../media/time/timecode.ts';
@@ -67,9 +68,13 @@ export function groundOf({
   facts: recorded,
   profile,
 }: MasterRequest): MasterGround | { readonly findings: readonly Finding[] } {
-  const lying = lyingFinding(recorded);
+  const ofFields = fieldFindings(recorded, { place: clip.place, profile });
+  if (ofFields.length > 0) return { findings: ofFields };
+  // Frames are made of fields in the lines that they are coded in, and turned as whole ones.
+  const whole = madeWhole(recorded);
+  const lying = lyingFinding(whole);
   if (lying !== null) return { findings: [lying] };
-  const facts = uprightFacts(recorded);
+  const facts = uprightFacts(whole);
   const { video } = facts;
   const cadence = cadenceOf(facts, {
     rate: profile.rate,
@@ -81,7 +86,6 @@ export function groundOf({
     facts.raw === undefined ? codedLinearisation(facts) : rawLinearisation(facts, profile.development);
   const refusals = [
     ...(video.frames > 0 ? [] : [finding('clip-no-frames', 'no frame', 'one or more')]),
-    ...fieldFindings(recorded, { isMovie: clip.place.kind === 'movie', profile }),
     ...('findings' in cadence ? cadence.findings : []),
     ...('findings' in linearisation ? linearisation.findings : []),
   ];
@@ -103,10 +107,10 @@ export function groundOf({
   };
 }
 
-/** Frames that are made of fields are computed again from three coded frames of one file, as they lie there (worker/master/whole-of-fields.ts). */
+/** Frames that are made of fields are computed again from three coded frames, as they lie in their files (worker/master/whole-of-fields.ts). */
 function fieldFindings(
   { video }: ClipFacts,
-  { isMovie, profile }: { readonly isMovie: boolean; readonly profile: MasterProfile },
+  { place, profile }: { readonly place: InputPlace; readonly profile: MasterProfile },
 ): Finding[] {
   if (earlierField(video) === null) return [];
   const refused = (what: string, expected: string): Finding[] => [
@@ -114,9 +118,7 @@ function fieldFindings(
   ];
   if (profile.interlaced !== 'deinterlace')
     return refused('', 'progressive frames, or `interlaced: deinterlace` in the profile');
-  if (!isMovie) return refused(', of several files', 'fields of a movie in one file');
-  if (!isUpright(pictureTurn(video)))
-    return refused(', lying on its side', 'fields that lie as they are seen');
+  if (place.kind === 'sequence') return refused(', of numbered frames', 'fields of a movie');
   return isPlanarYuv(video.pixelFormat) ? [] : refused(` of ${video.pixelFormat}`, "fields of planar Y'CbCr");
 }
 

@@ -89,7 +89,7 @@ export const masterSchema = z.strictObject({
     .enum(['hold', 'deinterlace'])
     .optional()
     .describe(
-      "What to do with interlaced clips: hold them, or make one whole frame of each frame's earlier field, before anything is made scene-linear (movies of planar Y'CbCr that stand upright). Absent: hold",
+      "What to do with interlaced clips: hold them, or make one whole frame of each frame's earlier field, before anything is made scene-linear (movies of planar Y'CbCr, in one file or several, however they lie). Absent: hold",
     ),
   numbering: z
     .strictObject({

@@ -1,5 +1,6 @@
 /** The recipe: everything but the input of the one ffmpeg command that makes all deliverables of a job from one decode. */
 import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { fieldsLieAcross, madeWhole } from '../../media/fields.ts';
 import { AS_CODED, isUpright, turnOf, uprightChains, uprightFacts } from '../../media/upright.ts';
 import { recordingFiles } from '../../media/recorded.ts';
 import { FIRST_PIPE } from '../../process/run.ts';
@@ -91,8 +92,11 @@ export function recipeOf(request: RecipeRequest): Recipe {
   } = request;
   if (stretch !== undefined && (deliverables.length > 0 || !frames))
     throw new RangeError('a stretch of a clip for something else than masters');
+  const isAcross = fieldsLieAcross(recorded.video);
+  if (isAcross && deliverables.length > 0)
+    throw new RangeError('fields that lie across for something else than masters');
   // Of deliverables that keep every sample nothing is turned (profiles/outcome/kept.ts).
-  const facts = uprightFacts(recorded);
+  const facts = uprightFacts(isAcross ? madeWhole(recorded) : recorded);
   const views = viewsOf(
     facts,
     deliverables.map(({ outcome }) => outcome),
@@ -147,7 +151,11 @@ export function recipeOf(request: RecipeRequest): Recipe {
   const ownPipes = FIRST_PIPE + deliverables.length;
   const witness = fed
     ? fedWitness(ownPipes)
-    : witnessOf(facts, [...deliverables.map(({ outcome }) => outcome), ...besides], ownPipes);
+    : witnessOf(
+        isAcross ? recorded : facts,
+        [...deliverables.map(({ outcome }) => outcome), ...besides],
+        ownPipes,
+      );
   /** What is taken of a base by the deliverables that are made of it. */
   const takenBy = (view: View | null): string[] => {
     const own = ways.filter((_, index) => viewOf(views, deliverables[index]?.outcome) === view);
@@ -155,14 +163,18 @@ export function recipeOf(request: RecipeRequest): Recipe {
   };
   const split = (pads: readonly string[]): string =>
     `split=${pads.length}${pads.map((pad) => `[${pad}]`).join('')}`;
-  const whole = frames ? madeFrames(facts, 'frames', stretch) : null;
-  const ofDeliverables = [...takenBy(null), ...(frames ? ['frames'] : [])];
+  const whole = frames ? madeFrames(recorded, 'frames', stretch) : null;
+  // Frames of fields are made whole as they are coded, and turned behind that (made-frames.ts).
+  const isTurnedLater = frames && earlierField(recorded.video) !== null && !isUpright(turnOf(recorded.video));
+  const ofDeliverables = [...takenBy(null), ...(frames && !isTurnedLater ? ['frames'] : [])];
   const ofViews = viewed.flatMap((view) => [`view${view.index}`, ...decodedPads(view)]);
   const onGrid = deliverables.find(({ outcome }) => outcome.cadence.constant !== null)?.outcome;
   if (onGrid !== undefined && (frames || viewed.length > 0 || fed))
     throw new RangeError('a grid for other pictures than recorded ones');
   // Of the decoder; pictures that are fed in were turned where they were developed.
-  const upright = fed ? [`[${picture}]${WITNESS}`] : decodedUpright(recorded, picture);
+  const upright = fed
+    ? [`[${picture}]${WITNESS}`]
+    : decodedUpright(recorded, `[${picture}]${WITNESS}`, isTurnedLater ? 'frames' : null);
   const seen = (pads: readonly string[]): string =>
     [...upright.slice(0, -1), `${upright.at(-1)},${split(pads)}`].join(';');
   // The fingerprints of the source are of every decoded frame, in front of a grid.
@@ -343,12 +355,17 @@ export function recipeOf(request: RecipeRequest): Recipe {
   };
 }
 
-/** Chains from the decoder to the upright picture, whose last one goes on. */
-function decodedUpright({ raw, video }: ClipFacts, picture: string): string[] {
-  const decoded = `[${picture}]${WITNESS}`;
-  return raw !== undefined || isUpright(turnOf(video))
-    ? [decoded]
-    : [`${decoded}[coded]`, ...uprightChains(video, 'coded', 'upright'), '[upright]null'];
+/** Chains from `decoded` to the upright picture, whose last one goes on; but for fields that lie across, which go on as they are coded. `asCoded`: a pad that has every picture so; null: none. */
+function decodedUpright({ raw, video }: ClipFacts, decoded: string, asCoded: string | null): string[] {
+  const apart = asCoded === null ? [decoded] : [`${decoded},split=2[${asCoded}][as-coded]`, '[as-coded]null'];
+  return raw !== undefined || isUpright(turnOf(video)) || fieldsLieAcross(video)
+    ? apart
+    : [
+        ...apart.slice(0, -1),
+        `${apart.at(-1)}[coded]`,
+        ...uprightChains(video, 'coded', 'upright'),
+        '[upright]null',
+      ];
 }
 
 /**
@@ -364,15 +381,13 @@ function stretchSeen(
   const pads = (names: readonly string[]): string =>
     `split=${names.length}${names.map((name) => `[${name}]`).join('')}`;
   if (earlierField(recorded.video) === null) {
-    const [first = '', ...rest] = decodedUpright(recorded, picture);
-    const counted = first.replace(`[${picture}]`, `[${picture}]${stretchFilter(stretch)},`);
-    const chains = [counted, ...rest];
+    const chains = decodedUpright(recorded, `[${picture}]${stretchFilter(stretch)},${WITNESS}`, null);
     return [...chains.slice(0, -1), `${chains.at(-1)},${pads([frames, ...taken])}`].join(';');
   }
-  const upright = uprightChains(recorded.video, picture, 'all');
+  const chains = decodedUpright(recorded, `[stretch]${stretchFilter(stretch)},${WITNESS}`, null);
   return [
-    ...upright,
-    `[all]split=2[${frames}][stretch]`,
-    `[stretch]${stretchFilter(stretch)},${WITNESS},${pads(taken)}`,
+    `[${picture}]split=2[${frames}][stretch]`,
+    ...chains.slice(0, -1),
+    `${chains.at(-1)},${pads(taken)}`,
   ].join(';');
 }

@@ -1,5 +1,6 @@
 /** What the one decode gives besides the deliverables: the fingerprints of the source, on pipes. */
-import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { type ClipFacts, earlierField, uprightSize } from '../../media/facts.ts';
+import { turnFilters, turnOf } from '../../media/upright.ts';
 import { bitstreamOptions, packetOptions, sourceStreams } from '../../proof/bitstream.ts';
 import type { WholeSide } from '../../proof/encoder-input/whole.ts';
 import { exactTap, pictureHashes, audioHash } from '../../proof/exact.ts';
@@ -51,12 +52,14 @@ function tracksOf(outcomes: readonly Outcome[]): number[] {
   );
 }
 
+/** `facts`: of the pictures as they come to its pads. Fields that lie across come as they are coded, and are turned each alone. */
 export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstPipe: number): Witness {
   const tap = pictureTap('fingerprints', {
     pixelFormat: facts.video.pixelFormat,
-    size: facts.video,
+    size: uprightSize(facts.video),
     earlierField: earlierField(facts.video),
     framing: null,
+    turned: turnFilters(turnOf(facts.video)),
   });
   // All that keep every sample keep the same ones.
   const kept = outcomes.find((outcome) => outcome.exact !== null);

@@ -69,6 +69,7 @@ const partsOfMedia = [
   'codec-names.ts',
   'pixel-format.ts',
   'upright.ts',
+  'fields.ts',
   'recorded.ts',
   'input.ts',
   'probe',

@@ -39,7 +39,7 @@ import {
   startFramePool,
 } from './frame-pool.ts';
 import { ownReadingFindings } from './exr-spot.ts';
-import { spotFrames } from '../spot-frames.ts';
+import { masterSpotFrames } from '../spot-frames.ts';
 import { readingOf } from '../stretch.ts';
 import { spotPixels } from './spot-pixels.ts';
 import { spotsOf } from './spots.ts';
@@ -133,7 +133,7 @@ export async function startMasters(
     outcome: deliverable.outcome,
     folder: staged,
   }));
-  const spots = spotFrames(clip.contentDigest, frames, 'master');
+  const spots = masterSpotFrames(job, frames);
   const feeds: FramePoolSetup['feeds'][number][] = [
     ...(movies.length === 0 ? [] : [{ kind: 'yuv10', spots } as const]),
     ...(shown.length === 0 ? [] : [{ kind: 'rgb14', spots } as const]),

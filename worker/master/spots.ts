@@ -6,7 +6,7 @@ import { dirname } from 'node:path';
 import { programFile } from '../../files/installation.ts';
 import type { ToSceneLinear } from '../../check/master/scene-linear.ts';
 import type { Job } from '../../ledger/job.ts';
-import { type OpenedInput, openInput } from '../../media/input.ts';
+import { jointsOf, type OpenedInput, openInput } from '../../media/input.ts';
 import { exrPixels, unplaced } from './exr-spot.ts';
 import { codedPlace } from '../../check/orientation.ts';
 import { orientationOfClip } from '../clip-orientation.ts';
@@ -20,7 +20,7 @@ import type { MediaTools } from '../../process/locate.ts';
 import { createThreadPool } from '../../process/threads.ts';
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
 import { POINTS, pointsOf, type Spot } from '../../proof/pixel-samples.ts';
-import { framesBeside, leadFilter, openAtFrame, spotFrames } from '../spot-frames.ts';
+import { framesBeside, leadFilter, masterSpotFrames, openAtFrame } from '../spot-frames.ts';
 import { framesBefore } from '../stretch.ts';
 import { declaredPictures } from './declared.ts';
 import { sourcePicture } from './source-picture.ts';
@@ -271,13 +271,28 @@ async function ofFields(request: SpotRequest, frame: number, codes: CodesAt): Pr
   const [first, behind] = [-before, job.facts.video.frames - before];
   const from = Math.max(first, frame - 1);
   const count = Math.min(behind, frame + 2) - from;
-  const coded = await decodedFrames(request, outcome, await openAtFrame(job, from), {
-    lies: 'as-coded',
-    count,
-  });
+  const coded = await codedFrames(request, from, count);
   if (coded === null) return null;
   const made = wholeOfFields(job.facts.video, coded, { at: frame - from, count, isFirst: frame === first });
   return made.find((bytes) => hasPoints(frame, { bytes, values, codes, width, height })) ?? made[0] ?? null;
+}
+
+/** So many from `from` on, as they are coded, one behind the other; across a joint of a spanned clip from both of its parts, each opened alone. */
+async function codedFrames(request: SpotRequest, from: number, count: number): Promise<Buffer | null> {
+  const { job, outcome } = request;
+  const behind = from + count;
+  const joints = jointsOf(job.facts).map((first) => first - framesBefore(job));
+  const begins = [from, ...joints.filter((first) => first > from && first < behind)];
+  const pieces: Buffer[] = [];
+  for (const [index, begin] of begins.entries()) {
+    const piece = await decodedFrames(request, outcome, await openAtFrame(job, begin), {
+      lies: 'as-coded',
+      count: (begins[index + 1] ?? behind) - begin,
+    });
+    if (piece === null) return null;
+    pieces.push(piece);
+  }
+  return pieces.length === 1 ? (pieces[0] as Buffer) : Buffer.concat(pieces);
 }
 
 /** One frame after the other, in a thread. Given up by the signal at once; the thread ends when its frame is done, with whatever program that asked. */
@@ -323,7 +338,7 @@ export async function spotsOf(request: SpotRequest): Promise<Spot[]> {
   const { job, outcome, sceneLinear, values, signal } = request;
   const { linearisation, width, height } = outcome;
   const spots: Spot[] = [];
-  const frames = request.of ?? spotFrames(job.clip.contentDigest, outcome.frames, 'master');
+  const frames = request.of ?? masterSpotFrames(job, outcome.frames);
   const declared = job.facts.declared === undefined ? null : await declaredPictures(job, frames, signal);
   let codes: CodesAt | null = null;
   const coded = async (frame: number): Promise<Spot | null> => {
