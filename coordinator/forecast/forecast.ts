@@ -128,7 +128,6 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
     );
     for (const [roll, at] of ready) rolls.get(roll)?.ready.push(at);
     nights.push(Math.max(0, ...ready.values()));
-    yield;
   }
   return {
     rolls: [...rolls].map(([roll, { jobs: open, unknown, ready }]) => ({

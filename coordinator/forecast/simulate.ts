@@ -87,10 +87,11 @@ export function* simulateSteps<Item>(
       free.set(done.machine, (free.get(done.machine) as number) + 1);
       waiting.ended(done.job);
       ends += 1;
-      if (ends % ENDS_A_STEP === 0) yield;
+      if (ends % ENDS_A_STEP === 0) yield ENDS_A_STEP;
     }
     hand(at);
   }
+  yield ends % ENDS_A_STEP;
 }
 
 /** null: no machine has a free slot. */

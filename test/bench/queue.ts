@@ -130,7 +130,7 @@ export async function measureCoordinator({ address, delivery, jobs }: QueueReque
     log: nothing,
   });
   const timer = setInterval(() => tracker.reconcile().catch(nothing), 5_000);
-  process.env['XDG_STATE_HOME'] = join(delivery, 'state');
+  process.env.XDG_STATE_HOME = join(delivery, 'state');
   const names = Array.from({ length: Math.ceil(jobs / ROLL_CLIPS) }, (_, index) => rollName(index));
   const runProgress = newRunProgress(names);
   const forecasting = await startForecasting({
@@ -273,9 +273,7 @@ const MANY = 100_000;
 
 export async function benchDrain(): Promise<BenchLine[]> {
   const started = performance.now();
-  const { peakMegabytes, redisMegabytes, longestBlock, forecasts, milliseconds, whole } = await drained(
-    Number(process.env['RUSHLIGHT_DRAIN'] ?? MANY),
-  );
+  const { peakMegabytes, redisMegabytes, longestBlock, forecasts, milliseconds, whole } = await drained(MANY);
   const seconds = (performance.now() - started) / 1000;
   return [
     {
