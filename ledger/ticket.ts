@@ -38,6 +38,12 @@ export const ticketSchema = z.looseObject({
 });
 export type Ticket = z.infer<typeof ticketSchema>;
 
+/** What all tickets of a roll in one run have in common. */
+export type SharedByTickets = Pick<
+  Ticket,
+  'version' | 'night' | 'run' | 'day' | 'roll' | 'rollFolder' | 'deliveryFolder' | 'toolchain'
+>;
+
 /** Redis stores this much with every job, and it travels with every claim. */
 export const TICKET_BYTES_LIMIT = 2_048;
 /** Of those who gave it back, the last few: with them it stays below the limit. */
@@ -54,8 +60,8 @@ export interface PartIds {
 export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
   const { night, run, day, roll, rollFolder, deliveryFolder, span, toolchain } = job;
   const clip = { id: job.clip.id, name: job.clip.name };
-  // Written out: of a night of many clips all lie in memory, and a spread makes larger objects.
-  const ticket: Ticket = {
+  const { soundRolls, witnesses, sole } = job;
+  return {
     version: 1,
     night,
     run,
@@ -68,11 +74,6 @@ export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
     facts,
     work,
     toolchain,
-  };
-  const { soundRolls, witnesses, sole } = job;
-  if (soundRolls === undefined && witnesses === undefined && sole === undefined) return ticket;
-  return {
-    ...ticket,
     ...(soundRolls === undefined ? {} : { soundFolders: soundRolls.map(({ folder }) => folder) }),
     ...(witnesses === undefined ? {} : { witnesses }),
     ...(sole === undefined ? {} : { sole }),

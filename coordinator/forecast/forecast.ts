@@ -7,8 +7,9 @@
  */
 import type { Chance } from './chance.ts';
 import { kindKey, type Kind } from './kind.ts';
-import { simulate, type SimulatedMachine, type Waiting } from './simulate.ts';
+import { type SimulatedMachine, simulateSteps, type Waiting } from './simulate.ts';
 import { likelySeconds, type Speed } from './speed.ts';
+import { inParts, type Steps, whole } from './steps.ts';
 
 export interface ForecastJob {
   readonly rollName: string;
@@ -66,19 +67,32 @@ const TRIES = 20;
 export const nightsFor = (jobs: number): number =>
   Math.min(200, Math.max(20, Math.floor(200_000 / Math.max(1, jobs))));
 
-export function forecast<Item extends ForecastJob>(night: ToForecast<Item>): Forecast {
-  const { machines, releases, running, chance } = night;
-  const jobs = [...running.map(({ job }) => job), ...releases.flatMap((release) => release.jobs)];
-  const rolls = new Map<string, { jobs: number; unknown: number; ready: number[] }>();
-  const speeds = speedTable(night, jobs);
-  for (const job of jobs) {
-    const entry = rolls.get(job.rollName) ?? { jobs: 0, unknown: 0, ready: [] };
-    entry.jobs += 1;
-    if (!machines.some(({ id }) => speeds.of(job.kind, id) !== null)) entry.unknown += 1;
-    rolls.set(job.rollName, entry);
-  }
+export const forecast = <Item extends ForecastJob>(night: ToForecast<Item>): Forecast =>
+  whole(forecastSteps(night));
+
+/** Of one roll, in all nights that were simulated so far. */
+interface RollNights {
+  jobs: number;
+  unknown: number;
+  /** Of each night. */
+  readonly ready: number[];
+}
+
+/** The same in steps: of very many jobs it takes seconds. */
+export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>): Steps<Forecast> {
+  const { machines, running, chance } = night;
+  const rolls = new Map<string, RollNights>();
+  const speeds = yield* speedTable(night);
+  const isKnown = ({ kind }: Item): boolean => machines.some(({ id }) => speeds.of(kind, id) !== null);
+  for (const jobs of jobsOf(night))
+    yield* inParts(jobs, (job) => {
+      const entry = rolls.get(job.rollName) ?? { jobs: 0, unknown: 0, ready: [] };
+      entry.jobs += 1;
+      if (!isKnown(job)) entry.unknown += 1;
+      rolls.set(job.rollName, entry);
+    });
   const known = [...rolls.values()].filter(({ unknown }) => unknown === 0);
-  const whole: number[] = [];
+  const nights: number[] = [];
   const isPossible = machines.some(({ slots }) => slots > 0) && known.length > 0;
   for (let turn = 0; isPossible && turn < night.nights; turn += 1) {
     const luck = new Map(machines.map(({ id }) => [id, chance.normal()]));
@@ -97,21 +111,23 @@ export function forecast<Item extends ForecastJob>(night: ToForecast<Item>): For
       return all > elapsed ? all - elapsed : Math.abs(chance.normal()) * 0.1 * all;
     };
     const fallback = machines[0]?.id ?? '';
-    const ends = simulate({
-      machines,
-      waiting: night.waiting(),
-      releases,
-      running: running.map(({ job, machine, elapsed }) => ({
-        job,
-        machine,
-        left: left(job, machine ?? fallback, elapsed),
-      })),
-      seconds: (job, machine) => seconds(job, machine) + speeds.between(job.kind, machine),
-    });
     const ready = new Map<string, number>();
-    for (const { job, end } of ends) ready.set(job.rollName, Math.max(ready.get(job.rollName) ?? 0, end));
+    yield* simulateSteps(
+      {
+        machines,
+        waiting: night.waiting(),
+        releases: night.releases,
+        running: running.map(({ job, machine, elapsed }) => ({
+          job,
+          machine,
+          left: left(job, machine ?? fallback, elapsed),
+        })),
+        seconds: (job, machine) => seconds(job, machine) + speeds.between(job.kind, machine),
+      },
+      ({ job, end }) => void ready.set(job.rollName, Math.max(ready.get(job.rollName) ?? 0, end)),
+    );
     for (const [roll, at] of ready) rolls.get(roll)?.ready.push(at);
-    whole.push(Math.max(0, ...ready.values()));
+    nights.push(Math.max(0, ...ready.values()));
   }
   return {
     rolls: [...rolls].map(([roll, { jobs: open, unknown, ready }]) => ({
@@ -120,45 +136,52 @@ export function forecast<Item extends ForecastJob>(night: ToForecast<Item>): For
       unknown,
       ready: unknown > 0 ? null : rangeOf(ready),
     })),
-    whole: known.length === rolls.size ? rangeOf(whole) : null,
+    whole: known.length === rolls.size ? rangeOf(nights) : null,
   };
 }
 
-/** Each speed is asked for once. */
-function speedTable<Item extends ForecastJob>(
-  { machines, speedOf }: Pick<ToForecast<Item>, 'machines' | 'speedOf'>,
-  jobs: readonly Item[],
-): {
+/** All jobs that are not over, in lists. */
+const jobsOf = <Item extends ForecastJob>({
+  running,
+  releases,
+}: Pick<ToForecast<Item>, 'running' | 'releases'>): (readonly Item[])[] => [
+  running.map(({ job }) => job),
+  ...releases.map(({ jobs }) => jobs),
+];
+
+interface SpeedTable {
   of(kind: Kind, machine: string): Speed | null;
   between(kind: Kind, machine: string): number;
   /** How many times as long as by the planner's table a job takes there. */
   beside(machine: string): number;
-} {
-  const keys = new Map<Kind, string>();
-  const table = new Map<string, Speed | null>();
-  const placeOf = (kind: Kind, machine: string): string => {
-    const key = keys.get(kind) ?? kindKey(kind);
-    keys.set(kind, key);
-    return `${machine} ${key}`;
-  };
+}
+
+/** Each speed is asked for once. */
+function* speedTable<Item extends ForecastJob>(night: ToForecast<Item>): Steps<SpeedTable> {
+  const { machines, speedOf } = night;
+  const table = new Map<string, Map<string, Speed | null>>(machines.map(({ id }) => [id, new Map()]));
   const of = (kind: Kind, machine: string): Speed | null => {
-    const place = placeOf(kind, machine);
-    const found = table.get(place);
+    const own = table.get(machine) ?? new Map<string, Speed | null>();
+    table.set(machine, own);
+    const key = kindKey(kind);
+    const found = own.get(key);
     if (found !== undefined) return found;
     const speed = speedOf(kind, machine);
-    table.set(place, speed);
+    own.set(key, speed);
     return speed;
   };
-  const ratios = new Map(
-    machines.map(({ id }) => {
-      const known = jobs.flatMap(({ kind, frames, tableSeconds }) => {
+  const ratios = new Map<string, number>();
+  for (const { id } of machines) {
+    let [sum, count] = [0, 0];
+    for (const jobs of jobsOf(night))
+      yield* inParts(jobs, ({ kind, frames, tableSeconds }) => {
         const speed = of(kind, id);
-        return speed === null ? [] : [Math.log(likelySeconds(speed, frames) / tableSeconds)];
+        if (speed === null) return;
+        sum += Math.log(likelySeconds(speed, frames) / tableSeconds);
+        count += 1;
       });
-      const mean = known.reduce((sum, one) => sum + one, 0) / Math.max(1, known.length);
-      return [id, Math.exp(mean)] as const;
-    }),
-  );
+    ratios.set(id, Math.exp(sum / Math.max(1, count)));
+  }
   return {
     of,
     between: (kind, machine) => of(kind, machine)?.between ?? 0,

@@ -2,6 +2,7 @@
  * A night in discrete events: rolls come, machines take jobs in order, jobs end. What decides is not imitated here: order and window are the
  * functions that the run itself goes by. How long a job takes is asked of whoever calls; nothing else is left to chance.
  */
+import { type Steps, whole } from './steps.ts';
 
 export interface SimulatedMachine {
   readonly id: string;
@@ -40,13 +41,25 @@ export interface SimulatedEnd<Item> {
 
 /** In the order of their ends. Jobs that no machine takes are not among them. */
 export function simulate<Item>(night: Simulated<Item>): SimulatedEnd<Item>[] {
+  const ends: SimulatedEnd<Item>[] = [];
+  whole(simulateSteps(night, (end) => void ends.push(end)));
+  return ends;
+}
+
+/** After so many ends whoever goes on with it may do something else first. */
+const ENDS_A_STEP = 1_000;
+
+/** The same in steps; each end is told, and not kept: a forecast simulates many nights of many jobs. */
+export function* simulateSteps<Item>(
+  night: Simulated<Item>,
+  tell: (end: SimulatedEnd<Item>) => void,
+): Steps<void> {
   const events = new Events<
     | { readonly kind: 'release'; readonly jobs: readonly Item[] }
     | { readonly kind: 'end'; readonly done: SimulatedEnd<Item> }
   >();
   const { machines, waiting } = night;
   const free = new Map(machines.map(({ id, slots }) => [id, slots]));
-  const ends: SimulatedEnd<Item>[] = [];
   for (const { at, jobs } of night.releases) events.add(at, { kind: 'release', jobs });
   for (const { job, machine, left } of night.running) {
     const on = machine !== null && (free.get(machine) ?? 0) > 0 ? machine : withMost(free);
@@ -64,18 +77,21 @@ export function simulate<Item>(night: Simulated<Item>): SimulatedEnd<Item>[] {
       events.add(end, { kind: 'end', done: { job, machine, begin: now, end } });
     }
   };
+  let ends = 0;
   for (let next = events.take(); next !== undefined; next = events.take()) {
     const { at, event } = next;
     if (event.kind === 'release') waiting.release(event.jobs);
     else {
       const { done } = event;
-      ends.push(done);
+      tell(done);
       free.set(done.machine, (free.get(done.machine) as number) + 1);
       waiting.ended(done.job);
+      ends += 1;
+      if (ends % ENDS_A_STEP === 0) yield ENDS_A_STEP;
     }
     hand(at);
   }
-  return ends;
+  yield ends % ENDS_A_STEP;
 }
 
 /** null: no machine has a free slot. */

@@ -23,11 +23,13 @@ export function ordered<Item extends OrderedJob>(slots: number): Waiting<Item> {
 
 /** In an order that is known already. */
 export function listed<Item>(): Waiting<Item> {
-  const list: Item[] = [];
+  let list: readonly Item[] = [];
   let next = 0;
   return {
+    // The first ones as they are: many nights are simulated of one list.
     release: (jobs) => {
-      for (const job of jobs) list.push(job);
+      list = next === list.length ? jobs : [...list.slice(next), ...jobs];
+      next = 0;
     },
     take() {
       const item = list[next];

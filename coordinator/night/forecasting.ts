@@ -2,13 +2,20 @@
  * A run's forecast: it knows the jobs that are not over, learns from those that are, and says when rolls will be ready. Nothing is decided by it, and
  * nothing waits for it: what fails here is a line in the log.
  */
+import { setImmediate } from 'node:timers/promises';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { layout } from '../../ledger/layout.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { inOrder, type OrderedJob, type RollRank } from '../dispatch/order.ts';
 import { chanceOf } from '../forecast/chance.ts';
 import { type Dues, inTime } from '../forecast/dues.ts';
-import { type Forecast, forecast, type ForecastJob, nightsFor, type Range } from '../forecast/forecast.ts';
+import {
+  type Forecast,
+  type ForecastJob,
+  forecastSteps,
+  nightsFor,
+  type Range,
+} from '../forecast/forecast.ts';
 import { joined, readSpeeds, writeSpeeds } from '../forecast/keep.ts';
 import { type Kind, kindKey, kindOf } from '../forecast/kind.ts';
 import {
@@ -20,6 +27,7 @@ import {
 } from '../forecast/sample.ts';
 import type { SimulatedMachine } from '../forecast/simulate.ts';
 import { speedOf } from '../forecast/speed.ts';
+import { goOn, type Steps } from '../forecast/steps.ts';
 import { listed } from '../forecast/waiting.ts';
 import type { PlannedJob } from '../plan/types.ts';
 import type { NightForecast } from '../progress/forecast.ts';
@@ -50,11 +58,52 @@ export interface Forecasting {
   end(): Promise<Finding[]>;
 }
 
-interface Open extends ForecastJob, OrderedJob, LearnedJob {
-  /** When it was taken, by the clock of this run; null: nobody has it. */
-  began: number | null;
+/** What the jobs of a roll have in common. */
+interface OpenRoll {
+  readonly run: string;
+  readonly name: string;
+  readonly rank: RollRank;
   /** Where its reports lie. */
   readonly deliveryFolder: string;
+}
+
+/** As small as it can be: of a night of many clips all are known here. */
+class Open implements ForecastJob, OrderedJob, LearnedJob {
+  /** When it was taken, by the clock of this run; null: nobody has it. */
+  began: number | null = null;
+  readonly of: OpenRoll;
+  readonly clip: string;
+  readonly place: number;
+  readonly seconds: number;
+  readonly kind: Kind;
+  readonly frames: number;
+
+  constructor(
+    of: OpenRoll,
+    { job, seconds }: Pick<PlannedJob, 'job' | 'seconds'>,
+    place: number,
+    kind: Kind,
+  ) {
+    this.of = of;
+    this.clip = job.clip.id;
+    this.place = place;
+    this.seconds = seconds;
+    this.kind = kind;
+    this.frames = job.span.count;
+  }
+
+  get run(): string {
+    return this.of.run;
+  }
+  get rollName(): string {
+    return this.of.name;
+  }
+  get roll(): RollRank {
+    return this.of.rank;
+  }
+  get tableSeconds(): number {
+    return this.seconds;
+  }
 }
 
 /** What is known of a kind after so many jobs of this run changes little: after that, one in so many is looked at. */
@@ -62,6 +111,8 @@ const LEARNED_WELL = 60;
 const ONE_IN = 20;
 /** Forecasts take no more of the processor than one part in so many. */
 const SHARE = 100;
+/** While rolls come that the last one knows nothing of: no more than one part in so many. */
+const SHARE_BEHIND = 10;
 const LEAST_MILLISECONDS = 5_000;
 /** What is learned is kept while the run goes on: one that is killed has learned all the same. */
 const KEEP_MILLISECONDS = 60_000;
@@ -70,7 +121,9 @@ const KEEP_MILLISECONDS = 60_000;
 export async function startForecasting(request: ForecastingRequest): Promise<Forecasting> {
   const { events, log, now = () => performance.now() } = request;
   const before = await readSpeeds();
-  const open = new Map<string, Open>();
+  /** By roll, and there by clip. */
+  const open = new Map<string, Map<string, Open>>();
+  let openJobs = 0;
   /** Many jobs are of few kinds. */
   const kinds = new Map<string, Kind>();
   const fresh: JobSample[] = [];
@@ -89,9 +142,17 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
   let keptAt = now();
   let kept = 0;
   let keepFailed: string | null = null;
-  let last: { readonly at: number; readonly took: number; readonly said: Forecast } | null = null;
+  /** How often jobs came. */
+  let comings = 0;
+  let last: {
+    readonly at: number;
+    readonly took: number;
+    readonly comings: number;
+    readonly said: Forecast;
+  } | null = null;
+  let reckoning: Promise<void> | null = null;
+  let isOver = false;
 
-  const keyOf = (roll: string, clip: string): string => JSON.stringify([roll, clip]);
   const keep = async (): Promise<void> => {
     const list = fresh.slice(kept);
     keptAt = now();
@@ -119,30 +180,33 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
     }
   };
   events.on('job-moved', ({ job, roll, to }) => {
-    const key = keyOf(roll, job.clip.id);
-    const entry = open.get(key);
-    if (entry === undefined) return;
+    const ofRoll = open.get(roll);
+    const entry = ofRoll?.get(job.clip.id);
+    if (ofRoll === undefined || entry === undefined) return;
     if (to === 'active') entry.began ??= now();
     else if (to === 'pending' || to === 'queued') entry.began = null;
     if (!isEnd(to)) return;
-    open.delete(key);
+    ofRoll.delete(entry.clip);
+    if (ofRoll.size === 0) open.delete(roll);
+    openJobs -= 1;
     if (to !== 'done') return;
     const task = learn(entry).finally(() => reading.delete(task));
     reading.add(task);
   });
 
-  const compute = (): Forecast => {
+  /** Of the jobs as they are now, whatever becomes of them meanwhile. */
+  const stepsNow = (): Steps<Forecast> => {
     const machines = request.machines();
     const only = machines.length === 1 ? (machines[0]?.id ?? null) : null;
     const slots = new Map(machines.map(({ id, slots: own }) => [id, own]));
     const all = machines.reduce((sum, { slots: own }) => sum + own, 0);
-    const list = [...open.values()];
+    const list = [...open.values()].flatMap((jobs) => [...jobs.values()]);
     const samples = knownNow();
     const waits = inOrder(
       list.filter(({ began }) => began === null),
       all,
     );
-    return forecast({
+    return forecastSteps({
       machines,
       waiting: () => listed<Open>(),
       releases: [{ at: 0, jobs: waits }],
@@ -152,37 +216,75 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
       speedOf: (kind: Kind, machine) =>
         speedOf(samples, { kind, machine, run: request.run, beside: (slots.get(machine) ?? 1) - 1 }),
       // The same state gives the same forecast.
-      chance: chanceOf(open.size),
-      nights: nightsFor(open.size),
+      chance: chanceOf(openJobs),
+      nights: nightsFor(openJobs),
     });
+  };
+  /** The first slice at once: of few jobs that is all. */
+  const reckon = (): void => {
+    const at = now();
+    const knows = comings;
+    let took = 0;
+    let steps: Steps<Forecast> | undefined;
+    /** False: it goes on in the next slice. */
+    const slice = (): boolean => {
+      const from = now();
+      steps ??= stepsNow();
+      const said = goOn(steps);
+      took += now() - from;
+      if (said !== null) last = { at, took, comings: knows, said };
+      return said !== null;
+    };
+    if (slice()) return;
+    const rest = async (): Promise<void> => {
+      // Whatever else the run has to hear is heard in between.
+      do await setImmediate();
+      while (!isOver && !slice());
+    };
+    reckoning = rest()
+      .catch((error: unknown) => log('no forecast', { error: String(error) }))
+      .finally(() => {
+        reckoning = null;
+      });
   };
 
   return {
     add(rank, jobs) {
-      for (const [place, { job, seconds }] of jobs.entries()) {
-        const kind = kindOf(job);
+      const rolls = new Map<string, OpenRoll>();
+      for (const [place, planned] of jobs.entries()) {
+        const { run, roll, deliveryFolder } = planned.job;
+        const kind = kindOf(planned.job);
         const key = kindKey(kind);
         const known = kinds.get(key) ?? kind;
         kinds.set(key, known);
-        open.set(keyOf(job.roll, job.clip.id), {
-          ...{ run: job.run, rollName: job.roll, clip: job.clip.id, deliveryFolder: job.deliveryFolder },
-          ...{ roll: rank, place, seconds, tableSeconds: seconds, kind: known, frames: job.span.count },
-          began: null,
-        });
+        const of = rolls.get(roll) ?? { run, name: roll, rank, deliveryFolder };
+        rolls.set(roll, of);
+        const ofRoll = open.get(roll) ?? new Map<string, Open>();
+        open.set(roll, ofRoll);
+        const job = new Open(of, planned, place, known);
+        if (!ofRoll.has(job.clip)) openJobs += 1;
+        ofRoll.set(job.clip, job);
       }
-      last = null;
+      comings += 1;
     },
     samples: knownNow,
     now() {
-      if (open.size === 0) return null;
-      const at = now();
-      if (last === null || at - last.at > Math.max(LEAST_MILLISECONDS, SHARE * last.took)) {
-        const said = compute();
-        last = { at, took: now() - at, said };
-      }
-      return asShown(last.said, (at - last.at) / 1000, request);
+      if (openJobs === 0) return null;
+      const isDue =
+        last === null ||
+        now() - last.at >
+          (last.comings === comings
+            ? Math.max(LEAST_MILLISECONDS, SHARE * last.took)
+            : SHARE_BEHIND * last.took);
+      if (reckoning === null && isDue) reckon();
+      if (last === null) return null;
+      const shown = asShown(last.said, (now() - last.at) / 1000, request);
+      // Of jobs that came meanwhile it knows nothing.
+      return last.comings === comings ? shown : { ...shown, whole: null };
     },
     async end() {
+      isOver = true;
+      await reckoning;
       await Promise.all(reading);
       await keep();
       const failed = keepFailed;
@@ -196,7 +298,8 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
 
 /** What its reports say now; null: not enough to learn from. */
 async function sampleOnDisk(job: Open): Promise<JobSample | null> {
-  const { deliveryFolder, clip, kind } = job;
+  const { of, clip, kind } = job;
+  const { deliveryFolder } = of;
   const deliverables = await Promise.all(
     kind.profiles.map(async ({ name }) => {
       const read = await readRecord(layout.deliverableReport(deliveryFolder, clip, name), finishedSchema);

@@ -28,23 +28,13 @@ import { type Finding, finding } from '../../findings/finding.ts';
 import { type ClassNeed, readGivenBack } from '../../ledger/farm.ts';
 import { type Ticket, withWitness } from '../../ledger/ticket.ts';
 import { jobId, type NightQueue, type QueueState } from '../dispatch/night-queue.ts';
-import type { OrderedJob, RollRank } from '../dispatch/order.ts';
+import type { RollRank } from '../dispatch/order.ts';
 import type { DeliverableOnDisk } from '../gate/input.ts';
 import { type Expected, hasStills, isComplete, placeFailure, readResults } from './complete.ts';
 import { isEnd, type JobEvent, type JobRecord, newRecord, step } from './job-states.ts';
 import { Lane, type LaneJob } from './lane.ts';
 import type { RunEvents } from './run-events.ts';
-
-export interface Work {
-  readonly ticket: Ticket;
-  /** What its result is known by. */
-  readonly expected: Expected;
-  readonly need: ClassNeed;
-  /** Where it stands among the jobs of its roll. */
-  readonly place: number;
-  /** How long it is thought to take. */
-  readonly seconds: number;
-}
+import type { Work } from './work.ts';
 
 export interface TrackerRequest {
   readonly run: string;
@@ -93,23 +83,46 @@ export interface RollOfWork {
   readonly rank: RollRank;
 }
 
-interface Tracked extends LaneJob, OrderedJob {
-  readonly expected: Expected;
+/** As small as it can be: of a night of many clips all wait here. */
+class Tracked implements LaneJob {
+  /** In the queue: of this queueing alone. */
+  id = '';
+  priority = 0;
+  record: JobRecord = newRecord;
+  /** With what machines said that gave it back; null: none did. */
+  witnessed: Ticket | null = null;
+  readonly work: Work;
   /** Of all jobs of the run, from 0. */
   readonly number: number;
   readonly batch: Batch;
   readonly lane: Lane<Tracked>;
-  /** In the queue: of this queueing alone. */
-  id: string;
-  priority: number;
-  record: JobRecord;
-  /** As it is sent: with what machines said that gave it back. */
-  ticket: Ticket;
+
+  constructor(work: Work, number: number, batch: Batch, lane: Lane<Tracked>) {
+    this.work = work;
+    this.number = number;
+    this.batch = batch;
+    this.lane = lane;
+  }
+
+  get roll(): RollRank {
+    return this.batch.rank;
+  }
+  get place(): number {
+    return this.work.place;
+  }
+  get seconds(): number {
+    return this.work.seconds;
+  }
+  /** As it is sent. */
+  get ticket(): Ticket {
+    return this.witnessed ?? this.work.ticket;
+  }
 }
 
 /** The jobs of one call of `make`. */
 interface Batch {
   readonly roll: string;
+  readonly rank: RollRank;
   open: number;
   readonly given: Finding[];
   readonly resolve: (given: Finding[]) => void;
@@ -130,8 +143,6 @@ class Tracker implements JobTracker {
   lastSign = performance.now();
   readonly #request: TrackerRequest;
   readonly #read: (expected: Expected) => Promise<DeliverableOnDisk[]>;
-  /** In no end state. */
-  readonly #open = new Set<Tracked>();
   readonly #lanes = new Map<string, Lane<Tracked>>();
   /** Those that the queue may speak of. */
   readonly #byId = new Map<string, Tracked>();
@@ -146,7 +157,12 @@ class Tracker implements JobTracker {
   }
 
   get unfinished(): number {
-    return this.#open.size;
+    return [...this.#lanes.values()].reduce((sum, { size }) => sum + size, 0);
+  }
+
+  /** In no end state. */
+  get #open(): Tracked[] {
+    return [...this.#lanes.values()].flatMap((lane) => [...lane.open()]);
   }
 
   get openQueues(): readonly string[] {
@@ -183,25 +199,11 @@ class Tracker implements JobTracker {
   make(roll: RollOfWork, work: readonly Work[]): Promise<Finding[]> {
     if (work.length === 0) return Promise.resolve([]);
     return new Promise((resolve, reject) => {
-      const batch: Batch = { roll: roll.name, open: work.length, given: [], resolve };
-      for (const { ticket, expected, need, place, seconds } of work) {
-        const lane = this.#laneOf(need);
-        const tracked: Tracked = {
-          number: this.#numbers,
-          id: '',
-          priority: 0,
-          record: newRecord,
-          roll: roll.rank,
-          place,
-          seconds,
-          ticket,
-          expected,
-          batch,
-          lane,
-        };
+      const batch: Batch = { roll: roll.name, rank: roll.rank, open: work.length, given: [], resolve };
+      for (const one of work) {
+        const lane = this.#laneOf(one.need);
+        lane.enter(new Tracked(one, this.#numbers, batch, lane));
         this.#numbers += 1;
-        this.#open.add(tracked);
-        lane.enter(tracked);
       }
       this.#sign();
       this.#offerAll().catch(reject);
@@ -281,7 +283,7 @@ class Tracker implements JobTracker {
     const { machine, host, finding: found } = back;
     const fit = this.#request.fitFor?.(lane.queue) ?? [];
     const alone = fit.every((other) => other === machine);
-    tracked.ticket = withWitness(ticket, { machine, code: found.code }, alone);
+    tracked.witnessed = withWitness(ticket, { machine, code: found.code }, alone);
     this.#request.log('a machine gave a job back', {
       id,
       roll: batch.roll,
@@ -295,11 +297,12 @@ class Tracker implements JobTracker {
   }
 
   assertNothingLeft(): void {
-    if (this.#open.size === 0) return;
-    const named = [...this.#open]
+    const open = this.#open;
+    if (open.length === 0) return;
+    const named = open
       .slice(0, 10)
       .map(({ batch, ticket, record }) => `${batch.roll} ${ticket.clip.id}: ${record.state}`);
-    throw new Error(`${this.#open.size} jobs are in no end state: ${named.join('; ')}`);
+    throw new Error(`${open.length} jobs are in no end state: ${named.join('; ')}`);
   }
 
   /** The one setter: what is known of a job changes here alone. Gives what is to be done about it. */
@@ -321,7 +324,6 @@ class Tracker implements JobTracker {
 
   #close(tracked: Tracked): void {
     const { batch, record, ticket } = tracked;
-    this.#open.delete(tracked);
     this.#sign();
     if (record.state === 'given-up')
       batch.given.push(
@@ -423,12 +425,12 @@ class Tracker implements JobTracker {
   /** Never rejects. */
   async #look(tracked: Tracked): Promise<JobEvent> {
     const { log } = this.#request;
-    const { ticket, expected } = tracked;
+    const { expected } = tracked.work;
     try {
       const found = await this.#findOnDisk(expected);
       log('a job ended', {
         id: tracked.id,
-        clip: ticket.clip.id,
+        clip: expected.clip,
         roll: tracked.batch.roll,
         how: tracked.record.last,
         found,

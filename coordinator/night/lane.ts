@@ -38,6 +38,11 @@ export class Lane<Item extends LaneJob> {
     return this.#open.size;
   }
 
+  /** In no end state. */
+  open(): Iterable<Item> {
+    return this.#open;
+  }
+
   /** A new job, pending. */
   enter(item: Item): void {
     this.#open.add(item);
@@ -83,6 +88,11 @@ export class Lane<Item extends LaneJob> {
     for (const item of this.#returned) if (isFree(item)) yield item;
     while (this.#start < this.#ordered.length && !isFree(this.#ordered[this.#start] as Item))
       this.#start += 1;
+    // What is behind it is held by nobody else any more.
+    if (this.#start > this.#ordered.length / 2) {
+      this.#ordered = this.#ordered.slice(this.#start);
+      this.#start = 0;
+    }
     for (let index = this.#start; index < this.#ordered.length; index += 1) {
       const item = this.#ordered[index] as Item;
       if (isFree(item) && !this.#returned.has(item)) yield item;

@@ -11,8 +11,7 @@ import { codeOf } from '../../files/error-code.ts';
 import type { LimitFunction } from 'p-limit';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { linksToProfiles, linksToRecords } from '../../ledger/delivery-links.ts';
-import { type ClassNeed, needOf } from '../../ledger/farm.ts';
-import { PartKeeper, partsOf, removeParts } from '../../ledger/job-parts.ts';
+import { PartKeeper, removeParts } from '../../ledger/job-parts.ts';
 import { layout } from '../../ledger/layout.ts';
 import { printable } from '../../files/names.ts';
 import { type GateDecision, decideRoll, findingsBeforeMaking } from '../gate/decide.ts';
@@ -42,12 +41,12 @@ import { keepTransforms } from '../settings/keep.ts';
 import { count } from '../show/words.ts';
 import { rankOf } from '../dispatch/by-due.ts';
 import type { Dues } from '../forecast/dues.ts';
-import { expectedOf } from './complete.ts';
 import type { Forecasting } from './forecasting.ts';
-import type { RollOfWork, Work } from './job-tracker.ts';
+import type { RollOfWork } from './job-tracker.ts';
 import type { NightRequest, RollResult } from './request.ts';
 import type { Surveys } from './surveys.ts';
 import { type Target, failureOf } from './target.ts';
+import { type Work, Works } from './work.ts';
 
 /** `signal`: aborted when nothing is to be begun any more. */
 export interface NightContext extends RollContext {
@@ -169,16 +168,12 @@ async function plan(known: KnownRoll, rank: RollRank, context: NightContext): Pr
     context.request.settings,
   );
   const keeper = new PartKeeper(deliveryFolder);
-  const needs = new Map<string, ClassNeed>();
+  const works = new Works();
   const work: Work[] = [];
   for (const [place, { job, seconds }] of jobs.entries()) {
-    const { ticket, parts } = partsOf(job);
-    await keeper.keep(parts);
-    const own = needOf(job);
-    const key = JSON.stringify(own);
-    const need = needs.get(key) ?? own;
-    needs.set(key, need);
-    work.push({ ticket, expected: expectedOf(job), need, place, seconds });
+    const one = works.add(job, place, seconds);
+    await keeper.keep(one.parts);
+    work.push(one.work);
   }
   context.forecasting.add(rank, jobs);
   return { work, done, planned };

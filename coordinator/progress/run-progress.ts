@@ -79,6 +79,8 @@ export function newRunProgress(
     if (to > item.made) steps.push({ at: now(), frames: to - item.made });
     item.made = Math.max(item.made, to);
     item.over = over;
+    // Of a night of many clips all stay here.
+    if (over) item.told = null;
     while (steps.length > 0 && (steps[0]?.at ?? 0) < now() - WINDOW_MILLISECONDS) steps.shift();
   };
   return {
