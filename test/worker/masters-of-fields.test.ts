@@ -43,15 +43,10 @@ async function woven(folder: string, pixels: string): Promise<string> {
   return path;
 }
 
-async function jobOf(folder: string, profile: string): Promise<Job> {
+async function jobOf(folder: string, profile: string, delivery = freshFolder('delivery')): Promise<Job> {
   const facts = await factsOf(join(folder, `${NAME}.mov`));
   const place = { kind: 'movie' as const, file: `${NAME}.mov` };
-  return await masterJob(
-    { rollFolder: folder, place, facts },
-    freshFolder('delivery'),
-    [profile],
-    interpretation,
-  );
+  return await masterJob({ rollFolder: folder, place, facts }, delivery, [profile], interpretation);
 }
 
 type Matrix = Parameters<typeof layDown>[1];
@@ -134,8 +129,9 @@ async function mastered(job: Job): Promise<readonly string[]> {
 let folder: string;
 let of422: string;
 let coded: Promise<readonly string[]> | undefined;
-/** The clip in one file, as it is coded. */
-const codedOnce = (): Promise<readonly string[]> => (coded ??= jobOf(folder, EXR).then(mastered));
+/** The clip in one file, as it is coded; for all tests. */
+const codedOnce = (): Promise<readonly string[]> =>
+  (coded ??= jobOf(folder, EXR, groupFolder('coded')).then(mastered));
 beforeAll(async () => {
   folder = groupFolder('fields');
   of422 = await woven(folder, 'yuv422p10le');
