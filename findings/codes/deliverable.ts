@@ -33,7 +33,7 @@ export const deliverableCodes = {
   },
   'job-part-mended': {
     weight: 'note',
-    title: 'what a job is about was missing or altered beside the reports of the roll, and was written anew',
+    title: 'what a job is about was missing or altered beside the reports of the roll, and was written again',
     remedy:
       'Do nothing: nothing was made of what had been altered. If it comes back, check the delivery drive and its connection, and see that no other program writes into that folder.',
   },
