@@ -64,6 +64,15 @@ export class PartKeeper {
   }
 }
 
+/** Those of the parts that are broken there, written anew. Throws what node:fs throws. */
+export async function mendParts(
+  rollFolder: string,
+  parts: readonly Part[],
+  broken: readonly string[],
+): Promise<void> {
+  for (const { id, bytes } of parts) if (broken.includes(id)) await writePart(rollFolder, id, bytes);
+}
+
 /** Whole or not at all. Not synced: after a power cut the next run writes them again. */
 async function writePart(rollFolder: string, id: string, bytes: Buffer): Promise<void> {
   const folder = layout.jobPartsFolder(rollFolder);
@@ -85,6 +94,16 @@ async function writePart(rollFolder: string, id: string, bytes: Buffer): Promise
     await makeFolders(folder);
     await write();
   }
+}
+
+/** Those that do not lie there with the bytes that their ids say, as this machine sees it. */
+export async function brokenParts(rollFolder: string, ids: readonly string[]): Promise<string[]> {
+  const broken: string[] = [];
+  for (const id of new Set(ids)) {
+    const bytes = await readFile(fsPath(partPath(rollFolder, id))).catch(() => null);
+    if (bytes === null || createHash('sha256').update(bytes).digest('hex') !== id) broken.push(id);
+  }
+  return broken;
 }
 
 /** Nobody works on the roll any more, or begins again from its disk. */

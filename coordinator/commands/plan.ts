@@ -205,6 +205,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         planned: 0,
         withoutRoom: { deliverables: 0, bytes: 0 },
         volumes: [],
+        again: () => null,
       };
       await unlessBroken(known, context, async () => {
         if (!mayPlan) return;

@@ -25,6 +25,7 @@
  *   finishing  nothing is sent any more: what is pending, and what can be taken back, is dropped. There is no way back
  */
 import { type Finding, finding } from '../../findings/finding.ts';
+import type { FindingCode } from '../../findings/registry.ts';
 import { type ClassNeed, readGivenBack } from '../../ledger/farm.ts';
 import { type Ticket, withWitness } from '../../ledger/ticket.ts';
 import { jobId, type NightQueue, type QueueState } from '../dispatch/night-queue.ts';
@@ -33,6 +34,7 @@ import type { DeliverableOnDisk } from '../gate/input.ts';
 import { type Expected, hasStills, isComplete, placeFailure, readResults } from './complete.ts';
 import { isEnd, type JobEvent, type JobRecord, newRecord, step } from './job-states.ts';
 import { Lane, type LaneJob } from './lane.ts';
+import type { Mend } from './mending.ts';
 import type { RunEvents } from './run-events.ts';
 import type { Work } from './work.ts';
 
@@ -81,6 +83,8 @@ export interface JobTracker {
 export interface RollOfWork {
   readonly name: string;
   readonly rank: RollRank;
+  /** Looks after what its jobs are about; absent: nobody does. */
+  readonly mend?: Mend;
 }
 
 /** As small as it can be: of a night of many clips all wait here. */
@@ -123,6 +127,7 @@ class Tracked implements LaneJob {
 interface Batch {
   readonly roll: string;
   readonly rank: RollRank;
+  readonly mend: Mend | null;
   open: number;
   readonly given: Finding[];
   readonly resolve: (given: Finding[]) => void;
@@ -130,6 +135,9 @@ interface Batch {
 
 /** What is taken back is looked at again; a machine may be faster with all of it. */
 const ROUNDS = 5;
+
+/** Said by a machine that does not find what its job is about. */
+const PART_CODES: ReadonlySet<string> = new Set<FindingCode>(['job-part-missing', 'job-part-altered']);
 
 type Mode = 'going' | 'paused' | 'finishing';
 
@@ -146,6 +154,8 @@ class Tracker implements JobTracker {
   readonly #lanes = new Map<string, Lane<Tracked>>();
   /** Those that the queue may speak of. */
   readonly #byId = new Map<string, Tracked>();
+  /** What their jobs are about was written anew. */
+  readonly #mended = new WeakSet<Tracked>();
   #checking = 0;
   #numbers = 0;
   #mode: Mode;
@@ -183,10 +193,11 @@ class Tracker implements JobTracker {
     });
     events.on('queue-ended', (id, how, reason) => {
       const tracked = this.#byId.get(id);
-      this.#hint(
-        id,
-        tracked === undefined || how === 'completed' ? ended(how, reason) : this.#failed(tracked, reason),
-      );
+      if (tracked === undefined || how === 'completed') this.#hint(id, ended(how, reason));
+      else {
+        this.#sign();
+        this.#inBackground('a hint', this.#hearFailure(tracked, id, reason));
+      }
     });
     // Whatever hint was missed is made up for.
     for (const back of ['store-back', 'queue-back'] as const)
@@ -199,7 +210,10 @@ class Tracker implements JobTracker {
   make(roll: RollOfWork, work: readonly Work[]): Promise<Finding[]> {
     if (work.length === 0) return Promise.resolve([]);
     return new Promise((resolve, reject) => {
-      const batch: Batch = { roll: roll.name, rank: roll.rank, open: work.length, given: [], resolve };
+      const batch: Batch = {
+        ...{ roll: roll.name, rank: roll.rank, mend: roll.mend ?? null },
+        ...{ open: work.length, given: [], resolve },
+      };
       for (const one of work) {
         const lane = this.#laneOf(one.need);
         lane.enter(new Tracked(one, this.#numbers, batch, lane));
@@ -270,11 +284,16 @@ class Tracker implements JobTracker {
     const { id, lane } = tracked;
     const reason = await this.#request.queue().reasonOf(lane.queue, id);
     // A hint may have been faster, and the job queued again.
-    if (this.#byId.get(id) === tracked) await this.#happens(tracked, this.#failed(tracked, reason));
+    if (this.#byId.get(id) === tracked) await this.#hearFailure(tracked, id, reason);
+  }
+
+  async #hearFailure(tracked: Tracked, id: string, reason: string | null): Promise<void> {
+    const event = await this.#failed(tracked, reason);
+    if (this.#byId.get(id) === tracked) await this.#happens(tracked, event);
   }
 
   /** What a failure in the queue means; of one that a machine gave back it is remembered who said what. */
-  #failed(tracked: Tracked, reason: string | null): JobEvent {
+  async #failed(tracked: Tracked, reason: string | null): Promise<JobEvent> {
     const { batch, ticket, id, lane } = tracked;
     // Now that it is heard.
     this.#inBackground('forgetting a failed job', this.#request.queue().forget(lane.queue, id));
@@ -293,7 +312,30 @@ class Tracker implements JobTracker {
       code: found.code,
       found: found.found,
     });
-    return { kind: 'given-back', reason: `${host}: ${found.code}, ${found.found}`, claim: null };
+    const said = `${host}: ${found.code}, ${found.found}`;
+    // What lies there for nobody comes back from every machine: that is no machine's fault.
+    const broken = PART_CODES.has(found.code) ? await this.#mend(tracked) : null;
+    return broken === null
+      ? { kind: 'given-back', reason: said, claim: null }
+      : ended('failed', `${said}; on the delivery, ${broken}`);
+  }
+
+  /** What its job is about is looked at, and once written anew. Says what is missing all the same; null: nothing. */
+  async #mend(tracked: Tracked): Promise<string | null> {
+    const { mend } = tracked.batch;
+    // Below a mount point whose volume is gone it would be written on the wrong disk.
+    if (mend === null || !(await this.#request.isTargetHealthy())) return null;
+    try {
+      const mayWrite = !this.#mended.has(tracked);
+      const mending = await mend(tracked.ticket, mayWrite);
+      if (mending.state === 'broken') return mending.found;
+      if (mending.state === 'whole') return null;
+      this.#mended.add(tracked);
+      if (mending.note !== null) this.#request.events.emit('note', mending.note);
+    } catch (error) {
+      this.#request.log('what a job is about was not written anew', { error: String(error) });
+    }
+    return null;
   }
 
   assertNothingLeft(): void {
@@ -428,6 +470,7 @@ class Tracker implements JobTracker {
     const { expected } = tracked.work;
     try {
       const found = await this.#findOnDisk(expected);
+      if (found === 'nothing') await this.#mend(tracked);
       log('a job ended', {
         id: tracked.id,
         clip: expected.clip,

@@ -43,6 +43,7 @@ import { rankOf } from '../dispatch/by-due.ts';
 import type { Dues } from '../forecast/dues.ts';
 import type { Forecasting } from './forecasting.ts';
 import type { RollOfWork } from './job-tracker.ts';
+import { type Mend, menderOf } from './mending.ts';
 import type { NightRequest, RollResult } from './request.ts';
 import type { Surveys } from './surveys.ts';
 import { type Target, failureOf } from './target.ts';
@@ -123,7 +124,8 @@ export async function nightOfRoll(
     context.say(
       `${printable(roll.name)}: ${count(known.clips.length, 'clip')}, ${made} to make, ${kept} already done`,
     );
-    if (planned.work.length > 0) await make(known, { name: roll.name, rank }, planned.work, context);
+    const ofWork = { name: roll.name, rank, mend: planned.mend };
+    if (planned.work.length > 0) await make(known, ofWork, planned.work, context);
   });
   if (!isUsed) {
     context.runProgress.setPhase(roll.name, 'ready');
@@ -139,12 +141,14 @@ interface PlannedWork {
   readonly work: readonly Work[];
   readonly done: number;
   readonly planned: number;
+  readonly mend: Mend;
 }
 
 /** What is to be made of the roll; what each job is made of lies beside its reports from here on, and not in memory. */
 async function plan(known: KnownRoll, rank: RollRank, context: NightContext): Promise<PlannedWork> {
-  const { jobs, done, planned } = await context.planning(() => planRoll(known, context, true));
-  if (jobs.length === 0) return { work: [], done, planned };
+  const { jobs, done, planned, again } = await context.planning(() => planRoll(known, context, true));
+  const mend = menderOf(again);
+  if (jobs.length === 0) return { work: [], done, planned, mend };
   const { roll, deliveryFolder } = known;
   const running = finding(
     'run-running',
@@ -160,7 +164,7 @@ async function plan(known: KnownRoll, rank: RollRank, context: NightContext): Pr
   );
   if (refused !== null) {
     known.findings.push({ ...refused, roll: roll.name });
-    return { work: [], done, planned };
+    return { work: [], done, planned, mend };
   }
   await keepTransforms(
     jobs.map(({ job }) => job),
@@ -176,7 +180,7 @@ async function plan(known: KnownRoll, rank: RollRank, context: NightContext): Pr
     work.push(one.work);
   }
   context.forecasting.add(rank, jobs);
-  return { work, done, planned };
+  return { work, done, planned, mend };
 }
 
 async function make(

@@ -160,15 +160,16 @@ export async function probeRoll(known: KnownRoll, context: RollContext): Promise
   return true;
 }
 
+interface RollPlan extends Pick<NightPlan, 'jobs' | 'done' | 'planned' | 'withoutRoom' | 'volumes'> {
+  /** The job of a clip once more, as it was planned; null: there is none. */
+  again(clip: string): Job | null;
+}
+
 /**
  * Jobs of the clips that nothing speaks against, and room taken for them; refusals go to their clips.
  * `mayWrite`: a report that only has to be completed is completed.
  */
-export async function planRoll(
-  known: KnownRoll,
-  context: RollContext,
-  mayWrite: boolean,
-): Promise<Pick<NightPlan, 'jobs' | 'done' | 'planned' | 'withoutRoom' | 'volumes'>> {
+export async function planRoll(known: KnownRoll, context: RollContext, mayWrite: boolean): Promise<RollPlan> {
   const { roll, deliveryFolder } = known;
   const plan = await planDelivery({
     night: context.night,
@@ -209,7 +210,7 @@ export async function planRoll(
   if (standing.length > 0) {
     addFindings(known, standing);
     known.isLeft = true;
-    return { ...plan, jobs: [], planned: 0 };
+    return { ...plan, jobs: [], planned: 0, again: () => null };
   }
   const tooLarge = plan.jobs
     .map(({ job }) => ({ job, bytes: ticketBytes(job) }))
@@ -224,13 +225,20 @@ export async function planRoll(
     ),
   );
   const refused = new Set<Job>(tooLarge.map(({ job }) => job));
-  const seenOf = new Map((known.intake?.files ?? []).map(({ path, seen }) => [path, seen ?? null]));
+  const seenOf = seenIn(known);
   const jobs = plan.jobs
     .filter(({ job }) => !refused.has(job))
     .map((planned) => ({ ...planned, job: { ...planned.job, source: sourceOf(planned.job, seenOf) } }));
+  const again = (clip: string): Job | null => {
+    const job = plan.again(roll.name, clip);
+    return job === null ? null : { ...job, source: sourceOf(job, seenIn(known)) };
+  };
   context.reservation.take(jobs.map(({ job }) => job));
-  return { ...plan, jobs: context.estimate?.(jobs) ?? jobs };
+  return { ...plan, jobs: context.estimate?.(jobs) ?? jobs, again };
 }
+
+const seenIn = ({ intake }: KnownRoll): Map<string, string | null> =>
+  new Map((intake?.files ?? []).map(({ path, seen }) => [path, seen ?? null]));
 
 /** What verification saw of the clip's files, as the worker asks it again. */
 function sourceOf({ clip }: Job, seenOf: ReadonlyMap<string, string | null>): string {

@@ -1,7 +1,10 @@
 /** Plans rolls against a delivery that may hold some of the work already. */
+import type { Clip } from '../../ledger/clip.ts';
+import type { Job } from '../../ledger/job.ts';
 import { areStillsFinished, readStills } from '../../ledger/stills.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import {
+  type Deliverable,
   type NightPlan,
   type PlanRequest,
   planNight,
@@ -12,6 +15,7 @@ import { learnedSizes } from '../plan/learned.ts';
 import { isFinished } from '../night/resume.ts';
 
 const DELIVERY_VOLUME = 'the delivery';
+const unlimited: VolumeToPlan = { name: DELIVERY_VOLUME, freeBytes: null, freeFiles: null };
 
 export interface DeliveryPlanRequest extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles'> {
   readonly rolls: readonly Omit<RollToPlan, 'volume'>[];
@@ -23,8 +27,13 @@ export interface DeliveryPlanRequest extends Pick<PlanRequest, 'night' | 'run' |
   volume(): Promise<Omit<VolumeToPlan, 'name'>>;
 }
 
+export interface DeliveryPlan extends NightPlan {
+  /** The job of a clip once more, the same to the last field; null: none was planned. */
+  again(roll: string, clip: string): Job | null;
+}
+
 /** Reads every finished deliverable whole: once to know what would be made, and then without what stands. */
-export async function planDelivery(request: DeliveryPlanRequest): Promise<NightPlan> {
+export async function planDelivery(request: DeliveryPlanRequest): Promise<DeliveryPlan> {
   const rolls = request.rolls.map((roll) => ({ ...roll, volume: DELIVERY_VOLUME }));
   const base = {
     night: request.night,
@@ -41,7 +50,7 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<NightP
   const all = planNight({
     ...base,
     isDone: () => false,
-    volumes: [{ name: DELIVERY_VOLUME, freeBytes: null, freeFiles: null }],
+    volumes: [unlimited],
   });
   const key = (roll: string, clip: string, profile: string): string => JSON.stringify([roll, clip, profile]);
   const done = new Set<string>();
@@ -60,11 +69,20 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<NightP
         done.add(key(job.roll, job.clip.id, name));
     }
   }
-  const volume: VolumeToPlan = { name: DELIVERY_VOLUME, ...(await request.volume()) };
-  return planNight({
+  const left = {
     ...base,
-    isDone: (item) => done.has(key(item.roll, item.clip.id, item.profile.profile.name)),
-    areStillsDone: (roll, clip) => stillsDone.has(key(roll, clip.id, '')),
-    volumes: [volume],
-  });
+    isDone: (item: Deliverable) => done.has(key(item.roll, item.clip.id, item.profile.profile.name)),
+    areStillsDone: (roll: string, clip: Clip) => stillsDone.has(key(roll, clip.id, '')),
+  };
+  const volume: VolumeToPlan = { name: DELIVERY_VOLUME, ...(await request.volume()) };
+  return {
+    ...planNight({ ...left, volumes: [volume] }),
+    again: (name, id) => {
+      const own = rolls
+        .filter(({ roll }) => roll === name)
+        .map((roll) => ({ ...roll, clips: roll.clips.filter(({ clip }) => clip.id === id) }));
+      const [planned] = planNight({ ...left, rolls: own, volumes: [unlimited] }).jobs;
+      return planned?.job ?? null;
+    },
+  };
 }

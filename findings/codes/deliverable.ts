@@ -31,6 +31,12 @@ export const deliverableCodes = {
     remedy:
       'Run again: that writes the file named once more; nothing was made of the altered one. If it comes back, check the delivery drive and its connection, and see that no other program writes into that folder.',
   },
+  'job-part-mended': {
+    weight: 'note',
+    title: 'what a job is about was missing or altered beside the reports of the roll, and was written again',
+    remedy:
+      'Do nothing: nothing was made of what had been altered. If it comes back, check the delivery drive and its connection, and see that no other program writes into that folder.',
+  },
   'toolchain-differs': {
     weight: 'hold',
     title: 'a worker has other programs than the run was planned with',

@@ -4,6 +4,7 @@
  */
 import { spawn } from 'node:child_process';
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
 import { monitorEventLoopDelay } from 'node:perf_hooks';
@@ -176,9 +177,9 @@ export async function measureCoordinator({ address, delivery, jobs }: QueueReque
     );
     runProgress.setPhase(roll, 'making');
     making.push(
-      tracker.make({ name: roll, rank }, work).then((given) => {
-        // As many rolls as a hundred thousand clips have fill a disk.
-        rmSync(folder, { recursive: true, force: true });
+      tracker.make({ name: roll, rank }, work).then(async (given) => {
+        // As many rolls as a hundred thousand clips have fill a disk. Not at once: it would be counted as the coordinator's silence.
+        await rm(folder, { recursive: true, force: true });
         return given.length;
       }),
     );

@@ -4,7 +4,7 @@ import { describe, expect, test } from 'vitest';
 import type { OrderedJob } from '../../coordinator/dispatch/order.ts';
 import { chanceOf } from '../../coordinator/forecast/chance.ts';
 import { type DrawnJob, drawDay } from '../../coordinator/forecast/drawn-day.ts';
-import { type SimulatedEnd, simulate } from '../../coordinator/forecast/simulate.ts';
+import { type SimulatedEnd, simulate, simulateSteps } from '../../coordinator/forecast/simulate.ts';
 import { readArguments, simulationOf } from '../../coordinator/forecast/simulation.ts';
 import { listed, ordered, windowed } from '../../coordinator/forecast/waiting.ts';
 import { further } from '../support/lane.ts';
@@ -131,4 +131,22 @@ test.each([
   ['--scatter', 'much'],
 ])('simulate refuses %s %s and says what it takes', (option, value) => {
   expect(() => readArguments([`${option}=${value}`])).toThrow(/a whole number from|from 0 to 2/);
+});
+
+test('a long night is simulated in steps of a thousand jobs, between which others are heard', () => {
+  const jobs = Array.from({ length: 4_500 }, (_, index) => index);
+  let told = 0;
+  const steps = simulateSteps<number>(
+    {
+      machines: [{ id: 'm', slots: 3 }],
+      waiting: listed<number>(),
+      releases: [{ at: 0, jobs }],
+      running: [],
+      seconds: () => 1,
+    },
+    () => void (told += 1),
+  );
+  const seen: number[] = [];
+  for (let step = steps.next(); step.done !== true; step = steps.next()) seen.push(told);
+  expect(seen).toEqual([1_000, 2_000, 3_000, 4_000, 4_500]);
 });

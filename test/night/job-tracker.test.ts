@@ -1,20 +1,21 @@
 /** Jobs through a real queue on a real store; in place of the worker's process stands a processor that writes reports, or does not. */
-import { mkdirSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, rmSync, statSync, writeFileSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { type Job as BullJob, UnrecoverableError, Worker } from 'bullmq';
 import { Redis } from 'ioredis';
-import { afterEach, expect, test } from 'vitest';
+import { afterEach, describe, expect, test } from 'vitest';
 import { type NightQueue, openNightQueue } from '../../coordinator/dispatch/night-queue.ts';
 import { type JobTracker, startJobTracker } from '../../coordinator/night/job-tracker.ts';
 import { hintsTo, type JobMoved, newRunEvents } from '../../coordinator/night/run-events.ts';
 import { expectedOf, readResults } from '../../coordinator/night/complete.ts';
+import { menderOf } from '../../coordinator/night/mending.ts';
 import type { Work } from '../../coordinator/night/work.ts';
 import { startPrivateStore } from '../../coordinator/store/private.ts';
 import type { Finding } from '../../findings/finding.ts';
 import { finding } from '../../findings/finding.ts';
-import { needOf } from '../../ledger/farm.ts';
+import { givenBackText, needOf } from '../../ledger/farm.ts';
 import type { Job } from '../../ledger/job.ts';
-import { partsOf } from '../../ledger/job-parts.ts';
+import { PartKeeper, partsOf, readJob } from '../../ledger/job-parts.ts';
 import { layout } from '../../ledger/layout.ts';
 import {
   BULL_PREFIX,
@@ -42,6 +43,7 @@ interface Bench {
   queue: NightQueue;
   tracker: JobTracker;
   reported: Finding[];
+  noted: Finding[];
   moved: JobMoved[];
   jobs(count: number, profiles?: readonly string[]): (Work & { job: Job })[];
 }
@@ -68,7 +70,9 @@ async function bench(run = RUN, read = readResults): Promise<Bench> {
   const reported: Finding[] = [];
   let queue: NightQueue | undefined;
   const moved: JobMoved[] = [];
+  const noted: Finding[] = [];
   const events = newRunEvents();
+  events.on('note', (item) => void noted.push(item));
   events.on('target-refused', (item) => reported.push(item));
   events.on('superseded', () => reported.push(finding('run-superseded', 'x', 'y')));
   events.on('job-moved', (move) => moved.push(move));
@@ -91,7 +95,7 @@ async function bench(run = RUN, read = readResults): Promise<Bench> {
       sent.set(work.ticket.work, work.job);
       return work;
     });
-  return { folder, address: store.address, client, queue, tracker, reported, moved, jobs };
+  return { folder, address: store.address, client, queue, tracker, reported, noted, moved, jobs };
 }
 
 /** What a worker leaves on disk. */
@@ -417,4 +421,95 @@ test('a job that failed is gone from the queue once its reason was heard', async
   expect(await tracker.make(rollOf('A001'), jobs(1))).toEqual([]);
   expect(worked).toBe(2);
   await expect.poll(() => client.keys(`${BULL_PREFIX}:${JOB_QUEUE}:${RUN}*`)).toEqual([]);
+});
+
+describe('what a job is about, on the delivery', () => {
+  /** A machine of a farm that gives back what it cannot read, with the code of why. */
+  const readingWorker = async (broken: (parts: string) => void, again: (job: Job) => Job = (job) => job) => {
+    const { address, tracker, jobs, folder, noted } = await bench();
+    const work = jobs(2);
+    const rollFolder = join(folder, 'A001');
+    const keeper = new PartKeeper(rollFolder);
+    for (const { job } of work) await keeper.keep(partsOf(job).parts);
+    broken(layout.jobPartsFolder(rollFolder));
+    const seen: string[] = [];
+    const made = new Worker(
+      JOB_QUEUE,
+      async (bull) => {
+        const read = await readJob(ticketSchema.parse(bull.data), []);
+        if ('finding' in read) {
+          seen.push(read.finding.code);
+          const back = { machine: `m${seen.length}`, host: 'edit-room', finding: read.finding };
+          throw new UnrecoverableError(givenBackText(back));
+        }
+        writeReport(read.job);
+      },
+      { connection: redisOptions(address) as object, prefix: BULL_PREFIX, concurrency: 1, drainDelay: 1 },
+    );
+    made.on('error', () => undefined);
+    closing.push(() => made.close(true));
+    const mend = menderOf((clip) => {
+      const found = work.find(({ job }) => job.clip.id === clip)?.job;
+      return found === undefined ? null : again(found);
+    });
+    const given = await tracker.make({ ...rollOf('A001'), mend }, work);
+    return { given, seen, noted };
+  };
+
+  test.each<[string, (parts: string) => void, string]>([
+    ['missing everywhere', (parts) => rmSync(parts, { recursive: true }), 'job-part-missing'],
+    [
+      'altered',
+      (parts) => readdirSync(parts).forEach((name) => void writeFileSync(join(parts, name), '{}')),
+      'job-part-altered',
+    ],
+  ])('%s: it is written anew from what the run holds, said once, and made', async (_, broken, code) => {
+    const { given, seen, noted } = await readingWorker(broken);
+    expect(given).toEqual([]);
+    expect(new Set(seen)).toEqual(new Set([code]));
+    expect(seen.length).toBeLessThanOrEqual(2);
+    expect(noted.map((item) => [item.code, item.roll])).toEqual([['job-part-mended', 'A001']]);
+  });
+
+  test('what cannot be made the same again is not written, and told after three times, not twenty', async () => {
+    const { given, seen, noted } = await readingWorker(
+      (parts) => rmSync(parts, { recursive: true }),
+      (job) => ({ ...job, facts: { ...job.facts, metadata: {} } }),
+    );
+    expect(given.map((item) => [item.code, item.clip])).toEqual([
+      ['job-without-result', 'A001C00000'],
+      ['job-without-result', 'A001C00001'],
+    ]);
+    expect(given[0]?.found).toContain('job-part-missing');
+    expect(seen).toHaveLength(6);
+    expect(noted).toEqual([]);
+  });
+
+  test('what lies there whole is left alone: a machine that does not find it is the one in trouble', async () => {
+    const { address, tracker, jobs, folder, noted } = await bench();
+    const [one] = jobs(1);
+    if (one === undefined) throw new RangeError('no job');
+    const rollFolder = join(folder, 'A001');
+    const { parts } = partsOf(one.job);
+    await new PartKeeper(rollFolder).keep(parts);
+    const files = () =>
+      readdirSync(layout.jobPartsFolder(rollFolder)).map(
+        (name) => statSync(join(layout.jobPartsFolder(rollFolder), name)).ino,
+      );
+    const before = files();
+    const missing = finding('job-part-missing', 'ENOENT', 'a file that can be read');
+    let worked = 0;
+    worker(address, (job) => {
+      worked += 1;
+      if (worked <= 5)
+        throw new UnrecoverableError(givenBackText({ machine: 'm', host: 'edit-room', finding: missing }));
+      writeReport(job);
+    });
+    const mend = menderOf(() => one.job);
+    // More often than a job may end without a result: none of it is counted against the job.
+    expect(await tracker.make({ ...rollOf('A001'), mend }, [one])).toEqual([]);
+    expect(worked).toBe(6);
+    expect(noted).toEqual([]);
+    expect(files()).toEqual(before);
+  });
 });
