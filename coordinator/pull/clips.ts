@@ -5,7 +5,7 @@ import { decideOutcome } from '../../profiles/outcome/any.ts';
 import { reelOfSource } from '../../profiles/outcome/reel.ts';
 import { earlierField } from '../../media/facts.ts';
 import type { AnyProfile } from '../../profiles/schema.ts';
-import { timecodeBase } from '../../media/time/rate.ts';
+import { sameRatio, timecodeBase } from '../../media/time/rate.ts';
 import type { GateClip } from '../gate/input.ts';
 import type { PullClip, PullRange } from './form.ts';
 
@@ -24,6 +24,7 @@ export function pullClips(
       if (facts === null || facts.video.frames === 0) return [];
       const { outcome } = decideOutcome({ day, roll, clip, facts, profile });
       const rate = outcome?.rate ?? facts.video.rate;
+      const isOfFields = earlierField(facts.video) !== null;
       const reels = [reelOfSource(facts, roll), facts.reel, outcome?.reel ?? null, roll];
       return [
         {
@@ -35,7 +36,8 @@ export function pullClips(
           frames: facts.video.frames,
           start: outcome?.timecode ?? facts.timecode ?? { frame: 0, base: timecodeBase(rate), drop: false },
           rate,
-          ...(earlierField(facts.video) === null ? {} : { fields: true }),
+          ...(isOfFields ? { fields: true } : {}),
+          ...(isOfFields && !sameRatio(rate, facts.video.rate) ? { slowed: true } : {}),
         },
       ];
     }),

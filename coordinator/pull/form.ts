@@ -22,6 +22,12 @@ export const pullClipSchema = z.object({
     .describe(
       'Whether it is interlaced: a cut at twice its rate shows its fields, each as a frame; absent: it is not',
     ),
+  slowed: z
+    .boolean()
+    .optional()
+    .describe(
+      'Whether it is interlaced and played at another rate than it was recorded at: nothing says whether a cut counts its frames or its fields; absent: it is not',
+    ),
 });
 export type PullClip = z.infer<typeof pullClipSchema>;
 

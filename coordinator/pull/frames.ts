@@ -22,6 +22,11 @@ export interface Counting {
 const SINGLE = 30;
 
 export function framesOfUse({ source }: CutUse, clip: PullClip, counting: Counting): FramesOfUse {
+  if (clip.slowed === true)
+    return {
+      why: 'the clip is interlaced and played at another rate than it was recorded at: whether the cut counts its frames or its fields cannot be told',
+      expected: 'a whole master of it',
+    };
   const stated = source.kind === 'count' ? source.rate : (counting.rate ?? counting.cut.rate);
   if (stated !== null && countsFields(stated, clip))
     return ofFields(framesThere(source, inFields(clip), counting));

@@ -261,6 +261,15 @@ describe('a clip of fields', () => {
     expect(followed(text, { rate: ratio(24) })).toEqual([[], ['pull-not-followed']]);
   });
 
+  test('one that is slowed is not followed: at that rate a cut may count either', () => {
+    const slowed = [
+      clip('A005C001', '11:00:00:00', 250, { fields: true, slowed: true, rate: ratio(24_000, 1001) }),
+    ];
+    const text = event('A005', '11:00:00:10', '11:00:00:20');
+    for (const rate of [null, ratio(24_000, 1001), ratio(48_000, 1001)])
+      expect(found(pulled(text, { clips: slowed, rate }))).toEqual([[], ['pull-not-followed']]);
+  });
+
   test('of labels alone nobody knows whether they count frames or fields: somebody has to say', () => {
     expect(followed(event('A005', '11:00:01:10', '11:00:01:20'))).toEqual([[], ['pull-not-followed']]);
   });
