@@ -26,9 +26,18 @@ export function repeatsOf(night: RepeatsOfNight): (known: KnownRoll) => Promise<
     (day, roll) => day === folders.dayName && names.has(roll),
   );
   for (const begunNow of [alike, delivered]) begunNow.catch(() => undefined);
+  const alikeTo = async (name: string): Promise<readonly string[]> => {
+    try {
+      return (await alike).get(name) ?? [];
+    } catch (error) {
+      // Stopped while names were looked at: a roll that is whole all the same is held against every other that was read.
+      if (!signal.aborted) throw error;
+      return [...names].filter((other) => other !== name);
+    }
+  };
   return async ({ roll: { name }, intake, clips }) => {
     if (intake === null) return [];
-    const others = (await alike).get(name) ?? [];
+    const others = await alikeTo(name);
     await Promise.all(others.map((other) => surveys.of(other)));
     const read = begun.flatMap((other) =>
       others.includes(other.roll.name) && other.intake !== null ? [contentsOfRead(other.intake)] : [],

@@ -218,7 +218,7 @@ async function gate(
     append(known.findings, await contentsOfDelivery(known, onDisk, stills));
   if (known.intake !== null && isVerified(known.intake))
     append(known.findings, await copiesSince(known.intake, context.signal));
-  if (!context.signal.aborted) append(known.findings, await context.repeats(known));
+  append(known.findings, await context.repeats(known));
   const input: GateInput = { ...gateInputOf(known, context), onDisk, stills };
   const halted = context.halted();
   let decision = decideRoll(input);

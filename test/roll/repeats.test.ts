@@ -2,6 +2,9 @@
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
+import { repeatsOf } from '../../coordinator/night/repeats.ts';
+import { surveysOf } from '../../coordinator/night/surveys.ts';
+import { unknownRoll } from '../../coordinator/roll/know.ts';
 import { contentsOfRead, repeatsAmong, rollsAlike } from '../../coordinator/roll/repeats.ts';
 import { runCli } from '../support/cli.ts';
 import { copyDay, writeMd5Manifest } from '../support/day.ts';
@@ -102,6 +105,26 @@ test('rolls that share names and sizes wait for each other, and all rolls that s
     B001: [],
     C001: [],
   });
+});
+
+test('a run that is stopped still holds a roll against those that were read', async () => {
+  const delivery = freshFolder('stopped');
+  const folders = { day: delivery, dayName: 'day-01', copies: [], delivery, work: delivery, manifests: [] };
+  const known = ['A001', 'A002'].map((name) => {
+    const one = unknownRoll({ name, folder: join(delivery, name) }, folders);
+    one.intake = {
+      ...{ day: 'day-01', folder: one.roll.folder, manifests: [], copies: [], findings: [], asRead: [] },
+      ...read(name, { 'A1.mov': 'pour' }),
+    };
+    return one;
+  });
+  const surveys = surveysOf(['A001', 'A002']);
+  for (const { roll } of known) surveys.end(roll.name);
+  const repeats = repeatsOf({
+    ...{ folders, known, surveys, rolls: known.map(({ roll }) => roll) },
+    signal: AbortSignal.abort(new Error('stopped')),
+  });
+  for (const one of known) expect((await repeats(one)).map(({ code }) => code)).toEqual(['roll-repeated']);
 });
 
 test('no media file is lost from what is compared because another one has its bytes', () => {
