@@ -11,7 +11,7 @@ import { resultOf, runWords } from '../support/night.ts';
 import { eventually } from '../support/processes.ts';
 import { sharedRedis } from '../support/redis.ts';
 import { needsRoot } from '../support/root.ts';
-import { EARLY, heardOf, LATE, makeSoundDay, wantedOf } from '../support/sound-day.ts';
+import { makeSoundDay, tracksOf } from '../support/sound-day.ts';
 
 test('every sample of the recordings lies in the proxies, made on machines with the volumes at other places; one that lacks the sound roll gives its job back and says why', async (context) => {
   needsRoot(context);
@@ -70,14 +70,8 @@ test('every sample of the recordings lies in the proxies, made on machines with 
   ]);
   expect(fit.flatMap(({ log }) => linesOf(log, 'done'))).toHaveLength(2);
   expect(linesOf(without.log, 'done')).toEqual([]);
-  for (const [clip, take] of [
-    ['A001C001', EARLY],
-    ['A001C002', LATE],
-  ] as const)
-    for (const channel of [0, 1])
-      expect(heardOf(join(delivery, 'day-07', 'A001', 'small-sound-tracks', `${clip}.mov`), channel)).toEqual(
-        wantedOf(take, channel),
-      );
+  for (const { heard, wanted } of tracksOf(join(delivery, 'day-07', 'A001', 'small-sound-tracks')))
+    expect(heard).toEqual(wanted);
   const audited = await runCli(['audit', delivery]);
   expect(audited.code, audited.stdout).toBe(0);
 }, 300_000);

@@ -67,3 +67,17 @@ export function heardOf(path: string, track: number): number[] {
   );
   return Array.from({ length: bytes.length / 3 }, (_, at) => bytes.readIntLE(3 * at, 3));
 }
+
+/** Of every track of the recorder in the day's proxies: what is heard there, and what was recorded. */
+export function tracksOf(proxies: string): { readonly heard: number[]; readonly wanted: number[] }[] {
+  const takes = [
+    ['A001C001', EARLY],
+    ['A001C002', LATE],
+  ] as const;
+  return takes.flatMap(([clip, take]) =>
+    [0, 1].map((channel) => ({
+      heard: heardOf(join(proxies, `${clip}.mov`), channel),
+      wanted: wantedOf(take, channel),
+    })),
+  );
+}
