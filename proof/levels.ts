@@ -131,11 +131,12 @@ const UNCERTAINTIES = 4;
 /** Two conversions whose results differ by less than this (mean squares) cannot be told apart by these pictures. */
 const MIN_SQUARED_DISTANCE = 4 * MIN_SQUARED_GAIN;
 /**
- * And only where the two conversions differ by more than the pictures miss the nearer of them: what a codec does to strong noise is
+ * And only where the squares of what the two conversions differ by are so many times those of what the pictures miss the nearer of them by: what a codec does to strong noise is
  * no error around the right value. RDD 36 proxy moved all averages of noise of 60 steps towards grey, 0.66 of the way to another
- * range. And by twice the least: a codec rounds the few colours of a dark picture all to one side. Two frames of dark noise in
- * RDD 36 proxy lay 0.65 of the way to another matrix, from which theirs differed by 1.06 of that distance.
+ * range, and those of a grey log picture with strong grain 0.72 of it, where the two ranges differed by 1.7 times what the nearer missed.
  */
+const STANDS_OUT = 2;
+/** And by twice the least: a codec rounds the few colours of a dark picture all to one side. Two frames of dark noise in RDD 36 proxy lay 0.65 of the way to another matrix, from which theirs differed by 1.06 of that distance. */
 const LEANS_FROM = 2 * MIN_SQUARED_DISTANCE;
 /**
  * By which half of the averages of an intact conversion may be off, per plane: two steps of 8 bits in luma; six in chroma,
@@ -190,9 +191,9 @@ export function compareLevels({ source, output, seen, frames, basis }: LevelsReq
       leaningOf(pairs, right.conversion.convert, conversion.convert),
     ]),
   );
-  /** Whether the two conversions lie farther apart than the pictures miss the nearer of them by. */
+  /** Whether the two conversions lie farther apart than the pictures miss the nearer of them by, by far. */
   const standsOut = ({ conversion, squares }: (typeof tried)[number]): boolean =>
-    Math.min(total(right.squares), total(squares)) < (leanings.get(conversion) as Leaning).apart;
+    STANDS_OUT * Math.min(total(right.squares), total(squares)) < (leanings.get(conversion) as Leaning).apart;
   const unproven = [
     ...new Set(
       others.flatMap((one) => {

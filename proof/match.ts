@@ -40,11 +40,13 @@ const MAX_STEP_OF_EQUALS = { intra: 8, predicted: 64 } as const;
  */
 const MIN_STEP = { intra: { own: 1, whole: 0 }, predicted: { own: 2, whole: 2 } } as const;
 /**
- * What a codec does to a picture that changes slowly (a pull of focus, a zoom) may look like the change itself. Steps of this many whole
+ * What a codec does to a picture that changes slowly (a pull of focus, a zoom) may look like the change itself: it takes detail away, as the focus does. Steps of this many whole
  * residuals are larger than that; smaller ones count only where they also stand out from the residuals of the frames around,
  * each against its own frame, as grain does.
  */
 const DRIFT = 1.5;
+/** So many whole residuals a frame may lie towards another for it. In pulls of focus in VC-3 that are intact: 1.15, of a step of 1.88. */
+const MAX_DRIFT = 1.3;
 /** And by so many times what is left of them without the background: a pull of focus in VC-3 that is intact lies up to 0.8 of a step of 1.02 times that beside its place, and 0.66 of one of 1.74. */
 const STANDS_OUT = 2;
 /** And by this many times the noise of the very cells in which they differ, all differences added up. */
@@ -425,7 +427,7 @@ function judgeFrame(
     if (
       distinctive &&
       towards > WRONG[coding] &&
-      (step >= DRIFT * noise.whole || standsOut) &&
+      ((step >= DRIFT * noise.whole && towards * step >= MAX_DRIFT * noise.whole) || standsOut) &&
       fitsBetterThanMean(other)
     )
       return 'wrong';

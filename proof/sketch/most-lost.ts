@@ -26,7 +26,7 @@ const rdd36: PlainLimits = {
   ofLoss: 0.2,
   ofFlicker: 0,
   ofScale: RDD36_STEP,
-  one: { region: 1.4, line: 0.65, gain: 0.14, mix: 0.05, moved: 0.07, offset: 0.55 },
+  one: { region: 1.4, line: 0.65, gain: 0.14, mix: 0.06, moved: 0.07, offset: 0.55 },
   all: { region: 1.3, line: 0.5, gain: 0.14, mix: 0.032, moved: 0.065, offset: 0.55 },
 };
 const rdd36Fine: PlainLimits = { ...rdd36, least: 0.6, ofLoss: 0.9 };

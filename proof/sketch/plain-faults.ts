@@ -83,9 +83,15 @@ const LEAST_LINE = 0.5;
 const LEAST_EXPLAINED = 0.5;
 /**
  * Of contrast, and of a plane that is moved in all frames: VC-3 rounds every block of a flat or soft picture alike. A text over a flat picture seemed 1.7 % stronger, and
- * that explained 0.07; a soft ramp beside flat colours seemed to lie half a sample lower, and that explained 0.054.
+ * that explained 0.07; a flat colour with faint grain 5.3 %, in Cr 1.5 %, which explained 0.10 and 0.135; a soft ramp beside flat colours seemed to lie half a sample lower, and that explained 0.054.
  */
-const LEAST_ROUNDING_EXPLAINED = 0.1;
+const LEAST_ROUNDING_EXPLAINED = { gain: 0.15, moved: 0.1 } as const;
+/**
+ * A flat picture has few levels, and a codec rounds all blocks of one level alike, up to half a step of their average: two levels then lie up to a step
+ * nearer to each other or farther apart, which is another contrast, a part of another frame, or a move where there is none. Half a step and a little, times the most that two levels can make of it.
+ * A frame that lost more than rounding has detail or grain, which rounds each block in another way. Asked of single frames: over all of them the limits are as measured.
+ */
+const LEVEL_ROUNDING = 0.6 * Math.SQRT2;
 /** Fewer frames are as one. */
 const MANY = 8;
 
@@ -98,11 +104,20 @@ interface Found {
   readonly times: number;
 }
 
+/** What coding may do to a frame. */
+interface Allowed {
+  /** How far an average of a region moves, and one whatever the frame lost. */
+  readonly unit: number;
+  readonly step: number;
+  /** How far blocks of one level may be off alike. */
+  readonly alike: number;
+}
+
 /** All that averages can say, each with how much of what is allowed it is. */
 function foundIn(
   { plane: { columns, rows } }: PlainStatistics,
   own: PlainParts,
-  { unit, step }: { readonly unit: number; readonly step: number },
+  { unit, step, alike }: Allowed,
   shares: Shares,
 ): Found[] {
   const scatter = Math.max(1, Math.sqrt(REGIONS / (columns * rows)));
@@ -119,15 +134,15 @@ function foundIn(
   const offset = Math.max(LEAST_OFFSET, unit * shares.offset);
   const slopes = (Object.keys(parts) as SlopeName[]).map((name): Found => {
     const { share, least, words, expected } = parts[name];
-    const { slope, explains } = own.parts[name];
+    const { slope, explains, rounded } = own.parts[name];
+    const limit = Math.max(unit * shares[share] * scatter, alike * rounded);
     return {
       name,
       kind: 'drift',
       words: words(slope),
       expected,
       // There is no less than nothing of another frame in a picture.
-      times:
-        (share === 'mix' ? slope : Math.abs(slope)) < least ? 0 : explains / (unit * shares[share] * scatter),
+      times: (share === 'mix' ? slope : Math.abs(slope)) < least ? 0 : explains / limit,
     };
   });
   return [
@@ -166,10 +181,10 @@ const isTelling =
   ({ name }: Found): boolean => {
     switch (name) {
       case 'gain':
-        return own.gain.explains >= LEAST_ROUNDING_EXPLAINED;
+        return own.gain.explains >= LEAST_ROUNDING_EXPLAINED.gain;
       case 'across':
       case 'down':
-        return own[name].explains >= (frames === 'all' ? LEAST_ROUNDING_EXPLAINED : LEAST_EXPLAINED);
+        return own[name].explains >= (frames === 'all' ? LEAST_ROUNDING_EXPLAINED.moved : LEAST_EXPLAINED);
       default:
         return true;
     }
@@ -196,19 +211,18 @@ export function plainFaults(
   { loss, greatest }: CodedFrames,
   limits: PlainLimits,
 ): PictureErrorFault[] {
-  const allowed = (frame: number): { readonly unit: number; readonly step: number } => ({
+  const allowed = (frame: number): Allowed => ({
     unit:
       limits.least +
       limits.ofLoss * (loss[frame] as number) +
       limits.ofFlicker * (statistics.flicker[frame] as number),
     step: limits.ofScale * Math.sqrt(greatest?.[frame] ?? 0),
+    alike: LEVEL_ROUNDING / Math.max(1, loss[frame] as number) ** 2,
   });
   const frames = statistics.frames.length;
   const each = Array.from({ length: frames }, (_, frame) => allowed(frame));
-  const mean = {
-    unit: each.reduce((sum, { unit }) => sum + unit, 0) / frames,
-    step: each.reduce((sum, { step }) => sum + step, 0) / frames,
-  };
+  const meanOf = (of: keyof Allowed): number => each.reduce((sum, one) => sum + one[of], 0) / frames;
+  const mean: Allowed = { unit: meanOf('unit'), step: meanOf('step'), alike: 0 };
   const all = worstOf(
     foundIn(statistics, statistics.all, mean, frames < MANY ? limits.one : limits.all).filter(
       isTelling(statistics.all, 'all'),

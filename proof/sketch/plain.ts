@@ -12,6 +12,8 @@ export type SlopeName = (typeof slopeNames)[number];
 export interface Part {
   readonly slope: number;
   readonly explains: number;
+  /** What it would explain by chance if all regions of one level were rounded alike, for a rounding of 1: next to nothing in a picture of many levels, 0.7 in one of two. */
+  readonly rounded: number;
 }
 
 export interface Place {
@@ -45,6 +47,10 @@ const LEAST_SQUARE = 1e-6;
 /** What is left of the squares of a neighbouring frame beside contrast, at the least: in a fade it is the same picture at another contrast. */
 const LEAST_LEFT = 0.02;
 
+/** Levels that averages are told apart by, a code value of 8 bits each. */
+const LEVELS = 256;
+
+/** A least squares fit of what is found on what is given, beside what is in the picture itself. */
 class Fit {
   count = 0;
   #given = 0;
@@ -55,8 +61,13 @@ class Fit {
   #besideSquares = 0;
   #besideGiven = 0;
   #besideFound = 0;
-  /** `beside`: what explains first; the slope is of what it leaves. */
-  add(given: number, found: number, beside = 0): void {
+  readonly #levels = {
+    count: new Float64Array(LEVELS),
+    given: new Float64Array(LEVELS),
+    beside: new Float64Array(LEVELS),
+  };
+  /** `level`: of the region; `beside`: what explains first; the slope is of what it leaves. */
+  add(level: number, given: number, found: number, beside = 0): void {
     this.count += 1;
     this.#given += given;
     this.#found += found;
@@ -66,34 +77,63 @@ class Fit {
     this.#besideSquares += beside * beside;
     this.#besideGiven += beside * given;
     this.#besideFound += beside * found;
+    const at = Math.min(LEVELS - 1, Math.floor(level));
+    const { count, given: ofLevel, beside: besideOfLevel } = this.#levels;
+    count[at] = (count[at] as number) + 1;
+    ofLevel[at] = (ofLevel[at] as number) + given;
+    besideOfLevel[at] = (besideOfLevel[at] as number) + beside;
   }
   /** About their means: what all regions have alike is no slope. */
-  sums(): { readonly count: number; readonly squares: number; readonly products: number } {
+  sums(): Sums {
     const { count } = this;
-    if (count === 0) return { count, squares: 0, products: 0 };
+    const levels = new Float64Array(LEVELS);
+    if (count === 0) return { count, squares: 0, products: 0, levels };
     const about = (sum: number, one: number, other: number): number => sum - (one * other) / count;
     const squares = Math.max(0, about(this.#squares, this.#given, this.#given));
     const products = about(this.#products, this.#given, this.#found);
     const beside = about(this.#besideSquares, this.#beside, this.#beside);
-    if (beside <= LEAST_SQUARE * count) return { count, squares, products };
     const withGiven = about(this.#besideGiven, this.#beside, this.#given);
-    const left = squares - withGiven ** 2 / beside;
-    return left < LEAST_LEFT * squares
-      ? { count, squares: 0, products: 0 }
-      : {
-          count,
-          squares: left,
-          products: products - (withGiven * about(this.#besideFound, this.#beside, this.#found)) / beside,
-        };
+    const isAlone = beside <= LEAST_SQUARE * count;
+    const part = isAlone ? 0 : withGiven / beside;
+    const left = squares - part * withGiven;
+    if (!isAlone && left < LEAST_LEFT * squares) return { count, squares: 0, products: 0, levels };
+    for (let at = 0; at < LEVELS; at += 1) {
+      const own = this.#levels.count[at] as number;
+      levels[at] =
+        (this.#levels.given[at] as number) -
+        (own * this.#given) / count -
+        part * ((this.#levels.beside[at] as number) - (own * this.#beside) / count);
+    }
+    return {
+      count,
+      squares: left,
+      products: products - part * about(this.#besideFound, this.#beside, this.#found),
+      levels,
+    };
   }
 }
 
-type Sums = ReturnType<Fit['sums']>;
+interface Sums {
+  readonly count: number;
+  readonly squares: number;
+  readonly products: number;
+  /** What is given, summed up over the regions of a level. */
+  readonly levels: Float64Array;
+}
+
 function partOf(all: readonly Sums[]): Part {
-  const sum = (of: keyof Sums): number => all.reduce((total, one) => total + one[of], 0);
+  const sum = (of: 'count' | 'squares' | 'products'): number =>
+    all.reduce((total, one) => total + one[of], 0);
   const [count, squares, products] = [sum('count'), sum('squares'), sum('products')];
-  if (count === 0 || squares / count < LEAST_SQUARE) return { slope: 0, explains: 0 };
-  return { slope: products / squares, explains: Math.abs(products) / Math.sqrt(squares * count) };
+  if (count === 0 || squares / count < LEAST_SQUARE) return { slope: 0, explains: 0, rounded: 0 };
+  let rounded = 0;
+  for (let at = 0; at < LEVELS; at += 1)
+    rounded += all.reduce((total, { levels }) => total + (levels[at] as number), 0) ** 2;
+  return {
+    slope: products / squares,
+    explains: Math.abs(products) / Math.sqrt(squares * count),
+    rounded: Math.sqrt(rounded / (squares * count)),
+  };
 }
 
 /** Of each frame, the least step to a frame beside it. */
@@ -184,14 +224,14 @@ export function plainStatistics({ form, lossOf, peak, input, output }: PlainRequ
         sums[at] = (sums[at] as number) + off;
         sum += off;
         region = farther(region, at, off);
-        fits.gain.add(own, off);
-        if (frame > 0) fits.before.add(given(frame - 1, at) - own, off, own);
-        if (frame < frames - 1) fits.behind.add(given(frame + 1, at) - own, off, own);
+        fits.gain.add(own, own, off);
+        if (frame > 0) fits.before.add(own, given(frame - 1, at) - own, off, own);
+        if (frame < frames - 1) fits.behind.add(own, given(frame + 1, at) - own, off, own);
         const column = at % columns;
         if (column > 0 && column < columns - 1)
-          fits.across.add((given(frame, at - 1) - given(frame, at + 1)) / (2 * side), off);
+          fits.across.add(own, (given(frame, at - 1) - given(frame, at + 1)) / (2 * side), off);
         if (at >= columns && at < regions - columns)
-          fits.down.add((given(frame, at - columns) - given(frame, at + columns)) / (2 * side), off);
+          fits.down.add(own, (given(frame, at - columns) - given(frame, at + columns)) / (2 * side), off);
       }
       const own = Object.fromEntries(
         slopeNames.map((name) => {

@@ -13,6 +13,7 @@ import { runCase } from './run-case.ts';
 const vc3 = 'test/fixtures/profiles/small-vc3.yaml';
 const h264 = 'test/fixtures/profiles/small-h264.yaml';
 const rdd36 = 'test/campaign/profiles/small-rdd36.yaml';
+const fitted = 'test/campaign/profiles/fitted-vc3.yaml';
 const full = 'test/campaign/profiles/full-vc3.yaml';
 const filled = 'test/campaign/profiles/filled-h264.yaml';
 
@@ -53,6 +54,9 @@ test.each<[PictureName, FormName, readonly string[], take?: number]>([
     ['strobe', 'fields-odd-raster', [rdd36, full], 1],
     ['strobe', 'fields-odd-raster', [rdd36], 2],
     ['flat-colour', 'film-two-tracks', [full], 2],
+    ['flat-colour', 'film', [full], 2],
+    ['fade-out', 'drop-frame-30', [full], 2],
+    ['focus', 'pal', [fitted], 1],
   ),
 ])('%s as %s', async (picture, form, wanted, take = 0) => {
   const clip = await makeClip(join(sharedFolder, 'campaign'), { picture, form, take });
