@@ -20,6 +20,8 @@ const campaigns = {
   'campaign-3': [9, 10, 11, 12],
   'campaign-4': [13, 14, 15, 16],
 };
+/** Orders in which a farm is disturbed. */
+const CHAOS_SEEDS = [1, 2, 3, 4];
 const seedSteps = (part) =>
   campaigns[part].map((seed) => ({
     title: `campaign of seed ${seed}`,
@@ -133,6 +135,10 @@ export const parts = {
     about: 'machines that lack something, hang, freeze or are cut off; production sound and a pull on a farm',
     minutes: 12,
   },
+  chaos: {
+    about: 'a night of a hundred clips on a farm that is disturbed in every way, in orders that seeds give',
+    minutes: 45,
+  },
   pages: {
     about: 'every state of every page in a browser, on screen and on paper; a night of a live page',
     minutes: 12,
@@ -182,6 +188,11 @@ export function stepsOf(part, { hasFuzz, fuzzState, hasImage }) {
       return [long('the standing store', 'test/night')];
     case 'farm':
       return [long('machines of a farm', 'test/farm')];
+    case 'chaos':
+      return CHAOS_SEEDS.map((seed) => {
+        const step = long(`disturbed by seed ${seed}`, 'test/chaos');
+        return { ...step, env: { ...step.env, RUSHLIGHT_CHAOS_SEED: String(seed) } };
+      });
     case 'pages':
       return [long('pages in a browser', 'test/pages')];
     case 'node':

@@ -1,15 +1,15 @@
 /** Machines of a farm that lack a decoder, whose programs hang, that are cut off or frozen in mid-job. Namespaces of mounts, host names and networks, and a real Redis; some of it waits for locks of a minute. */
-import { execFileSync } from 'node:child_process';
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { expect, type TestContext, test } from 'vitest';
+import { expect, test } from 'vitest';
 import { startCli } from '../support/cli.ts';
 import { makeDay, writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
 import { linesOf, type LogLine, startMachine } from '../support/farm.ts';
 import { freshFolder } from '../support/folder.ts';
 import { essence, heldFfmpeg, processesWith, resultOf, runWords } from '../support/night.ts';
-import { eventually } from '../support/processes.ts';
+import { type Network, networksOf } from '../support/network.ts';
+import { eventually, signal, treeOf } from '../support/processes.ts';
 import { sharedRedis } from '../support/redis.ts';
 import { needsRoot } from '../support/root.ts';
 
@@ -113,66 +113,6 @@ test('a machine whose ffmpeg does not answer starts nothing, says so, and takes 
   ]);
 }, 300_000);
 
-interface Network {
-  readonly name: string;
-  /** Address of this side. */
-  readonly here: string;
-  cut(): void;
-  mend(): void;
-}
-
-/** A network namespace on a bridge of its own, taken down with the test. */
-function networkOf(context: TestContext, name: string): Network {
-  const [bridge, outside, inside] = [`${name}b`, `${name}o`, `${name}i`];
-  const ip = (...words: string[]): void => void execFileSync('ip', words);
-  const here = '10.213.7.1';
-  ip('netns', 'add', name);
-  context.onTestFinished(() => {
-    ip('link', 'del', outside);
-    ip('link', 'del', bridge);
-    ip('netns', 'del', name);
-  });
-  ip('link', 'add', bridge, 'type', 'bridge');
-  ip('addr', 'add', `${here}/24`, 'dev', bridge);
-  ip('link', 'set', bridge, 'up');
-  ip('link', 'add', outside, 'type', 'veth', 'peer', 'name', inside);
-  ip('link', 'set', outside, 'master', bridge, 'up');
-  ip('link', 'set', inside, 'netns', name);
-  for (const words of [
-    ['addr', 'add', '10.213.7.2/24', 'dev', inside],
-    ['link', 'set', inside, 'up'],
-    ['link', 'set', 'lo', 'up'],
-  ])
-    ip('-n', name, ...words);
-  return {
-    name,
-    here,
-    cut: () => ip('link', 'set', outside, 'down'),
-    mend: () => ip('link', 'set', outside, 'up'),
-  };
-}
-
-/** Every process below it, and itself. */
-function treeOf(pid: number): number[] {
-  const children = execFileSync('ps', ['-e', '-o', 'pid=,ppid='], { encoding: 'utf8' })
-    .trim()
-    .split('\n')
-    .map((line) => line.trim().split(/\s+/).map(Number))
-    .filter(([, parent]) => parent === pid)
-    .flatMap(([child]) => treeOf(child as number));
-  return [pid, ...children];
-}
-
-/** What has ended meanwhile needs no signal. */
-function signal(pids: readonly number[], name: 'SIGSTOP' | 'SIGCONT'): void {
-  for (const pid of pids)
-    try {
-      process.kill(pid, name);
-    } catch (error) {
-      if ((error as NodeJS.ErrnoException).code !== 'ESRCH') throw error;
-    }
-}
-
 const someOf = (log: string, message: string): Promise<LogLine[]> =>
   eventually(
     () => {
@@ -192,7 +132,7 @@ test.for(['cut off', 'frozen'] as const)(
     const password = 'bronze-Glocke-7731';
     const store = await sharedRedis({ password, extra: ['--bind', '0.0.0.0'] });
     context.onTestFinished(() => store.stop());
-    const network = networkOf(context, `rl${process.pid}`);
+    const network = networksOf(context, [`rl${process.pid}`])[0] as Network;
     const queue = store.url.replace('127.0.0.1', network.here);
     const [day, delivery] = [join(folder, 'day-03'), join(folder, 'delivery')];
     await makeDay(day, { A001: { 'A001C001.mov': { frames: 12, size: '256x144' } } });

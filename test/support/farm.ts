@@ -7,8 +7,9 @@ import { programFile } from '../../files/installation.ts';
 import { isRunning } from './processes.ts';
 
 export interface MachinePlan {
-  /** Its host name. */
+  /** Of its folders; its host name, too, unless it has another. */
   readonly name: string;
+  readonly host?: string;
   readonly queue: string;
   /** Below which its own folders are made. */
   readonly folder: string;
@@ -18,6 +19,8 @@ export interface MachinePlan {
   readonly network?: string;
   readonly words?: readonly string[];
   readonly env?: Readonly<Record<string, string>>;
+  /** It counts its processes by itself, and all of them end with the first: a machine whose plug is pulled. */
+  readonly ownProcesses?: boolean;
 }
 
 export interface Machine {
@@ -36,17 +39,20 @@ export function startMachine({
   network,
   words = [],
   env = {},
+  host = name,
+  ownProcesses = false,
 }: MachinePlan): Machine {
   const work = join(folder, name, 'work');
   const state = join(folder, name, 'state');
   mkdirSync(work, { recursive: true });
   mkdirSync(state, { recursive: true });
-  const script = `hostname ${name}; ${mounts === '' ? ':' : mounts}; exec "$@"`;
+  const script = `hostname ${host}; ${mounts === '' ? ':' : mounts}; exec "$@"`;
   const [program, ...enter] = [...(network === undefined ? [] : ['ip', 'netns', 'exec', network]), 'unshare'];
   const child = spawn(
     program as string,
     [
       ...enter,
+      ...(ownProcesses ? ['-p', '--fork', '--kill-child', '--mount-proc'] : []),
       ...['-m', '-u', '--propagation', 'private', 'bash', '-ec', script, 'bash'],
       ...[process.execPath, programFile('coordinator/cli.js'), 'worker', '--queue', queue],
       ...['--workers', '1', '--slots', '1', '--work', work, ...words],
@@ -60,8 +66,12 @@ export function startMachine({
   const ended = new Promise<void>((resolve) => child.once('close', () => resolve()));
   onTestFinished(async () => {
     if (child.pid === undefined || !isRunning(child.pid)) return;
-    child.kill('SIGINT');
-    child.kill('SIGINT');
+    // unshare(1) keeps interrupts from processes that it counts by themselves.
+    if (ownProcesses) child.kill('SIGKILL');
+    else {
+      child.kill('SIGINT');
+      child.kill('SIGINT');
+    }
     await ended;
   });
   return { child, said: () => said, log: join(work, 'local-1.log') };

@@ -1,4 +1,5 @@
 /** What runs on this machine, by process id. */
+import { execFileSync } from 'node:child_process';
 import { readFileSync } from 'node:fs';
 
 /** True while the process runs. A zombie has ended: signal 0 would still reach it, so the state is read (proc(5)). */
@@ -32,4 +33,25 @@ export async function eventually<Value>(
     if (performance.now() > until) throw new Error('it did not happen in time');
     await new Promise((resolve) => setTimeout(resolve, pause));
   }
+}
+
+/** Every process below it, and itself. */
+export function treeOf(pid: number): number[] {
+  const children = execFileSync('ps', ['-e', '-o', 'pid=,ppid='], { encoding: 'utf8' })
+    .trim()
+    .split('\n')
+    .map((line) => line.trim().split(/\s+/).map(Number))
+    .filter(([, parent]) => parent === pid)
+    .flatMap(([child]) => treeOf(child as number));
+  return [pid, ...children];
+}
+
+/** What has ended meanwhile needs no signal. */
+export function signal(pids: readonly number[], name: 'SIGSTOP' | 'SIGCONT' | 'SIGKILL'): void {
+  for (const pid of pids)
+    try {
+      process.kill(pid, name);
+    } catch (error) {
+      if ((error as NodeJS.ErrnoException).code !== 'ESRCH') throw error;
+    }
 }
