@@ -116,9 +116,9 @@ export function farmClasses(request: FarmRequest): Classes {
     const sent = mounts === null ? rollFolders : rollFolders.map((path) => portablePath(path, mounts));
     const rolls = [...new Set([...posted, ...sent])];
     if (rolls.length > posted.length) {
-      const { source, toolchain, decoders } = need;
+      const { source, toolchain, decoders, wave } = need;
       postings.set(queue, {
-        ...{ version: 0, queue, run, delivery, source, rolls, toolchain },
+        ...{ version: 0, queue, run, delivery, source, rolls, toolchain, wave },
         decoders: [...decoders],
         volumes: [...(volumes?.volumes ?? [])],
       });

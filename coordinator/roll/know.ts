@@ -7,7 +7,7 @@ import type { DayManifests } from '../../files/manifest/day.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { seenDigest } from '../../files/seen.ts';
 import { type Clip, filesOfPlace } from '../../ledger/clip.ts';
-import type { Job, SoundRollOfJob } from '../../ledger/job.ts';
+import type { Job, NamedJob, SoundRollOfJob } from '../../ledger/job.ts';
 import type { Recording } from '../../ledger/recording.ts';
 import { isVerified } from '../../ledger/roll.ts';
 import { TICKET_BYTES_LIMIT, ticketBytes } from '../../ledger/ticket.ts';
@@ -160,9 +160,10 @@ export async function probeRoll(known: KnownRoll, context: RollContext): Promise
   return true;
 }
 
-interface RollPlan extends Pick<NightPlan, 'jobs' | 'done' | 'planned' | 'withoutRoom' | 'volumes'> {
-  /** The job of a clip once more, as it was planned; null: there is none. */
-  again(clip: string): Job | null;
+interface RollPlan
+  extends Pick<NightPlan, 'jobs' | 'done' | 'planned' | 'withoutRoom' | 'volumes' | 'secondDecodes'> {
+  /** A job once more, as it was planned; null: there is none. */
+  again(job: NamedJob): Job | null;
 }
 
 /**
@@ -176,6 +177,7 @@ export async function planRoll(known: KnownRoll, context: RollContext, mayWrite:
     run: context.run,
     day: context.request.folders.dayName,
     profiles: context.profiles,
+    masters: context.request.settings.file.show?.masters ?? 'with',
     // What survey holds of the roll (a file that nobody understands) keeps it from being ready, not its clips from being made.
     rolls: [
       {
@@ -229,8 +231,8 @@ export async function planRoll(known: KnownRoll, context: RollContext, mayWrite:
   const jobs = plan.jobs
     .filter(({ job }) => !refused.has(job))
     .map((planned) => ({ ...planned, job: { ...planned.job, source: sourceOf(planned.job, seenOf) } }));
-  const again = (clip: string): Job | null => {
-    const job = plan.again(roll.name, clip);
+  const again = (named: NamedJob): Job | null => {
+    const job = plan.again(named);
     return job === null ? null : { ...job, source: sourceOf(job, seenIn(known)) };
   };
   context.reservation.take(jobs.map(({ job }) => job));

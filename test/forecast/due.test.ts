@@ -109,6 +109,7 @@ describe('what is in time', () => {
     const forecast = {
       timeZone: 'Europe/Berlin',
       whole: range(61, 95),
+      proxies: null,
       rolls: [
         {
           roll: 'A001',
