@@ -52,7 +52,7 @@ export function forecastLine({ whole, proxies, rolls, timeZone }: NightForecast,
   const why =
     unknown === 0
       ? 'rolls are still read'
-      : `${count(unknown, 'clip')} of a kind of which fewer than five are made`;
+      : `${count(unknown, 'job')} of a kind of which fewer than five are made`;
   return [
     ...(proxies === null
       ? []
@@ -80,7 +80,7 @@ const readyText = (
   timeZone: string,
 ): string =>
   left === null
-    ? `not known yet${unknown === 0 ? '' : `: ${count(unknown, 'clip')} of a kind of which fewer than five are made`}`
+    ? `not known yet${unknown === 0 ? '' : `: ${count(unknown, 'job')} of a kind of which fewer than five are made`}`
     : `${hoursText(left, now, timeZone)}, in ${rangeText(left)}`;
 
 /** When a roll will be ready, and whether that is in time. */
