@@ -51,13 +51,19 @@ export interface RunProgress {
   rate(): number | null;
 }
 
-interface Item {
+/** As small as it can be: of a night of many clips all stay here. */
+class Item {
+  made = 0;
+  over = false;
+  told: JobProgress | null = null;
   /** Id of the clip. */
   readonly clip: string;
   readonly total: number;
-  made: number;
-  over: boolean;
-  told: JobProgress | null;
+
+  constructor(clip: string, total: number) {
+    this.clip = clip;
+    this.total = total;
+  }
 }
 
 const WINDOW_MILLISECONDS = 30_000;
@@ -100,11 +106,7 @@ export function newRunProgress(
     reading: (roll, bytesRead, bytesTotal) => void Object.assign(entry(roll), { bytesRead, bytesTotal }),
     measuring: (roll, clipsMeasured, clips) => void Object.assign(entry(roll), { clipsMeasured, clips }),
     making: (roll, jobs) => {
-      for (const job of jobs)
-        entry(roll).made.set(jobKey(job), {
-          ...{ clip: job.clip.id, total: job.span.count },
-          ...{ made: 0, over: false, told: null },
-        });
+      for (const job of jobs) entry(roll).made.set(jobKey(job), new Item(job.clip.id, job.span.count));
     },
     progress: (job, progress) => {
       const item = entry(job.roll).made.get(jobKey(job));

@@ -10,6 +10,7 @@ import { type Clip, filesOfPlace } from '../../ledger/clip.ts';
 import type { Job, NamedJob, SoundRollOfJob } from '../../ledger/job.ts';
 import type { Recording } from '../../ledger/recording.ts';
 import { isVerified } from '../../ledger/roll.ts';
+import { intakeWithPlaces, type Mounts } from '../../ledger/portable.ts';
 import { TICKET_BYTES_LIMIT, ticketBytes } from '../../ledger/ticket.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
@@ -73,6 +74,8 @@ export interface RollContext extends VerifyContext {
   readonly heardTogether: HeardTogether;
   readonly reservation: Pick<Reservation, 'take' | 'left'>;
   log(message: string, fields: Record<string, unknown>): void;
+  /** By which records name places; null, or absent: by the paths of this machine. */
+  readonly mounts?: Mounts;
 }
 
 /** What is known of a roll so far. Filled step by step, so that what was found stays when a later step fails. */
@@ -290,10 +293,12 @@ export async function unlessBroken(
 /** What the gate is asked of the roll while nothing of it is looked at on the delivery. */
 export function gateInputOf(known: KnownRoll, context: RollContext): GateInput {
   const { folders } = context.request;
+  const mounts = context.mounts ?? null;
   return {
     day: folders.dayName,
     roll: known.roll.name,
-    intake: known.intake,
+    // By its names here already: what the gate says of copies and manifests is then the same in every audit.
+    intake: known.intake === null ? null : intakeWithPlaces(known.intake, mounts),
     copiesAsked: folders.copies.length + 1,
     clips: known.clips,
     ...(known.unused === null ? {} : { unused: known.unused }),
