@@ -228,6 +228,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
         'delivery whose ready rolls take the copies that are verified here into their verdicts; makes nothing',
       ).argParser(folder),
     )
+    .addOption(volumes())
     .addHelpText(
       'after',
       '\nWithout --copy only the shoot day itself is read: one copy.\nA copy that is added changes the statement of its roll, which removes its signature: sign again.',

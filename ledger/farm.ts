@@ -9,7 +9,7 @@ import { z } from 'zod';
 import { findingSchema } from '../findings/finding.ts';
 import { declarationSchema } from '../media/declaration.ts';
 import { OWN_DECODER } from '../media/raw/decoders/names.ts';
-import type { Job } from './job.ts';
+import { type Job, type Wave, waves } from './job.ts';
 import { BULL_PREFIX, JOB_QUEUE } from './queue.ts';
 import { volumeSchema } from './volumes.ts';
 
@@ -28,9 +28,11 @@ export interface ClassNeed {
   readonly toolchain: string;
   /** Besides those of ffmpeg and our own. */
   readonly decoders: readonly DecoderNeed[];
+  /** Two waves lie in two queues, so that a machine finds no master while there are proxies that it can make; absent: there is one. */
+  readonly wave?: Wave | undefined;
 }
 
-export function needOf({ rollFolder, toolchain, facts: { raw, declared } }: Job): ClassNeed {
+export function needOf({ rollFolder, toolchain, wave, facts: { raw, declared } }: Job): ClassNeed {
   const decoder: DecoderNeed | undefined =
     declared === undefined
       ? raw?.decoder
@@ -39,12 +41,14 @@ export function needOf({ rollFolder, toolchain, facts: { raw, declared } }: Job)
     source: dirname(rollFolder),
     toolchain,
     decoders: decoder === undefined || decoder.name === OWN_DECODER ? [] : [decoder],
+    ...(wave === undefined ? {} : { wave }),
   };
 }
 
 /** Jobs of one run with equal needs lie in one queue. BullMQ refuses `:` in its name. */
 export function classQueue(run: string, need: ClassNeed): string {
-  const key = JSON.stringify([need.source, need.toolchain, need.decoders]);
+  const { source, toolchain, decoders, wave } = need;
+  const key = JSON.stringify([source, toolchain, decoders, ...(wave === undefined ? [] : [wave])]);
   return `${JOB_QUEUE}-${run}-${createHash('sha256').update(key).digest('hex').slice(0, 12)}`;
 }
 
@@ -62,6 +66,7 @@ export const postingSchema = z.looseObject({
   rolls: z.array(z.string()),
   toolchain: z.string(),
   decoders: z.array(decoderNeedSchema),
+  wave: z.enum(waves).optional(),
   /** That the paths of this posting and of its jobs lie in; none: they are absolute. */
   volumes: z.array(volumeSchema),
 });
@@ -70,11 +75,19 @@ export type Posting = z.infer<typeof postingSchema>;
 /** What cannot be understood was posted by another version: its jobs are nobody's here. */
 export function readPostings(texts: Readonly<Record<string, string>>): Posting[] {
   const read = Object.values(texts).flatMap((text) => parsed(postingSchema, text) ?? []);
-  // Runs begin with their time; what needs more is done by fewer machines, and first by those that can.
+  // Runs begin with their time.
   return read.sort(
-    (a, b) =>
-      a.run.localeCompare(b.run) || b.decoders.length - a.decoders.length || a.queue.localeCompare(b.queue),
+    (a, b) => a.run.localeCompare(b.run) || compareNeeds(a, b) || a.queue.localeCompare(b.queue),
   );
+}
+
+/** Of the classes of one run, which a machine takes from first: proxies; and what needs more, which fewer machines can do. */
+export function compareNeeds(
+  a: Pick<ClassNeed, 'decoders' | 'wave'>,
+  b: Pick<ClassNeed, 'decoders' | 'wave'>,
+): number {
+  const isLast = ({ wave }: Pick<ClassNeed, 'wave'>): number => Number(wave === 'masters');
+  return isLast(a) - isLast(b) || b.decoders.length - a.decoders.length;
 }
 
 /** A set of the records' names, each the owner's name of who keeps it (owner.ts). */

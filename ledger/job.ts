@@ -73,6 +73,10 @@ const soundRollSchema = z.object({
 });
 export type SoundRollOfJob = z.infer<typeof soundRollSchema>;
 
+/** Where masters come after the proxies of all rolls: which of the two a job is of. */
+export const waves = ['proxies', 'masters'] as const;
+export type Wave = (typeof waves)[number];
+
 export const jobSchema = z
   .looseObject({
     version: z.literal(0),
@@ -94,6 +98,8 @@ export const jobSchema = z
     /** Frames [start, start + count) of the clip. */
     span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
     deliverables: z.array(workSchema),
+    /** Absent: all that is to be made of the clip. */
+    wave: z.enum(waves).optional(),
     /** Made once the deliverables are; absent: none are to be made. */
     stills: stillsOutcomeSchema.optional(),
     /** toolchain digest that the night was planned with; a worker with another one refuses. */
@@ -113,4 +119,9 @@ export interface NamedJob {
   readonly roll: string;
   readonly clip: { readonly id: string; readonly name: string };
   readonly span: { readonly count: number };
+  readonly wave?: Wave | undefined;
 }
+
+/** Of the jobs of one roll in one run: two of one clip are of two waves. */
+export const jobKey = ({ clip, wave }: Pick<NamedJob, 'clip' | 'wave'>): string =>
+  wave === undefined ? clip.id : `${wave}/${clip.id}`;

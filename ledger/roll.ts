@@ -21,7 +21,11 @@ const rollFileSchema = z.object({
 export type RollFile = z.infer<typeof rollFileSchema>;
 
 const copyResultSchema = z.object({
-  folder: z.string().describe('Folder of this copy of the roll'),
+  folder: z
+    .string()
+    .describe(
+      'Folder of this copy of the roll; `volume:<name>/<path>` where the run named volumes that it lies in',
+    ),
   files: z.int().nonnegative().describe('Files that were read'),
   bytes: z.int().nonnegative().describe('Bytes that were read'),
   verified: z
@@ -49,7 +53,7 @@ export function countCopies(copies: readonly Pick<CopyResult, 'oneWith'>[]): num
 
 /** What a roll was proved against. `file`: its full path; of a history its folder. */
 export const manifestReadSchema = z.object({
-  file: z.string().describe('Its full path; of a history the path of its folder'),
+  file: z.string().describe('Its full path, or in a volume as of copies; of a history that of its folder'),
   kind: z.string().describe('asc-mhl, hash-list-1, checksum-file'),
   files: z.int().nonnegative().describe('How many files it lists'),
   digests: z

@@ -3,7 +3,7 @@
  * beside the roll's reports (job-parts.ts). So it stays small, whatever tables a camera writes into its clips.
  */
 import { z } from 'zod';
-import type { Job } from './job.ts';
+import { type Job, waves } from './job.ts';
 
 /** SHA-256 of the bytes of a part, hex. */
 export const partIdSchema = z.string().regex(/^[0-9a-f]{64}$/);
@@ -25,6 +25,8 @@ export const ticketSchema = z.looseObject({
   soundFolders: z.array(z.string()).optional(),
   /** Frames [start, start + count) of the clip. */
   span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
+  /** Which of two jobs of the clip; absent: it is the only one. */
+  wave: z.enum(waves).optional(),
   /** Part: the clip, and what is known of it. */
   facts: partIdSchema,
   /** Part: its deliverables and stills, each with its outcome; it names the profiles, which are parts too. */
@@ -41,7 +43,7 @@ export type Ticket = z.infer<typeof ticketSchema>;
 /** What all tickets of a roll in one run have in common. */
 export type SharedByTickets = Pick<
   Ticket,
-  'version' | 'night' | 'run' | 'day' | 'roll' | 'rollFolder' | 'deliveryFolder' | 'toolchain'
+  'version' | 'night' | 'run' | 'day' | 'roll' | 'rollFolder' | 'deliveryFolder' | 'toolchain' | 'wave'
 >;
 
 /** Redis stores this much with every job, and it travels with every claim. */
@@ -60,7 +62,7 @@ export interface PartIds {
 export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
   const { night, run, day, roll, rollFolder, deliveryFolder, span, toolchain } = job;
   const clip = { id: job.clip.id, name: job.clip.name };
-  const { soundRolls, witnesses, sole } = job;
+  const { soundRolls, witnesses, sole, wave } = job;
   return {
     version: 1,
     night,
@@ -74,6 +76,7 @@ export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
     facts,
     work,
     toolchain,
+    ...(wave === undefined ? {} : { wave }),
     ...(soundRolls === undefined ? {} : { soundFolders: soundRolls.map(({ folder }) => folder) }),
     ...(witnesses === undefined ? {} : { witnesses }),
     ...(sole === undefined ? {} : { sole }),

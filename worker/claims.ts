@@ -4,6 +4,7 @@ import { fsPath } from '../files/names.ts';
 import { type Claim, claimsOf, takeClaim } from '../ledger/claims.ts';
 import type { Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
+import { type Mounts, reportWithPlaces } from '../ledger/portable.ts';
 import { type DeliverableReport, deliverableReportSchema } from '../ledger/report.ts';
 import { recordBytes, writeWhole } from '../ledger/store.ts';
 import type { JobContext } from './context.ts';
@@ -33,10 +34,11 @@ export async function writeClaimed(
   claim: Claim | null,
   { deliveryFolder, clip }: Pick<Job, 'deliveryFolder' | 'clip'>,
   report: DeliverableReport,
+  mounts: Mounts,
 ): Promise<void> {
   const path = layout.deliverableReport(deliveryFolder, clip.id, report.profile);
   const bytes = recordBytes(deliverableReportSchema, {
-    ...report,
+    ...reportWithPlaces(report, mounts),
     ...(claim === null ? {} : { claim: claim.number }),
   });
   await claim?.assertHighest();

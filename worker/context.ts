@@ -1,6 +1,7 @@
 /** What a job is given, how it reports where it is, and how it fails. */
 import type { Finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
+import type { Mounts } from '../ledger/portable.ts';
 import type { JobProgress } from '../ledger/queue.ts';
 import type { Toolchain } from '../ledger/toolchain.ts';
 import type { MediaTools } from '../process/locate.ts';
@@ -19,6 +20,8 @@ export interface JobContext {
   readonly machinesLost?: number;
   /** Id of this machine, where another one could do the job; null: none can, and whatever keeps it from its end is written down. */
   readonly machine: string | null;
+  /** By which records name places; null, or absent: by the paths of this machine. */
+  readonly mounts?: Mounts;
   /** Seconds from the end of the job before it in the same place of this worker until this one was taken. Nobody counted when absent. */
   readonly waited?: number | null;
   /** No further attempt follows: a failure is written down for good. */

@@ -33,6 +33,7 @@ import {
   workerSetupSchema,
 } from '../ledger/queue.ts';
 import { type Ticket, ticketSchema } from '../ledger/ticket.ts';
+import { findingsWithPlaces } from '../ledger/portable.ts';
 import { localTicket } from '../ledger/volumes.ts';
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
 import { locateTools, type MediaTools } from '../process/locate.ts';
@@ -154,7 +155,9 @@ function reported(item: Finding): UnrecoverableError {
 }
 
 /** The job goes back, and this process takes none of its class until the starter has asked the machine again. */
-function giveBack(queue: string, found: Finding): UnrecoverableError {
+function giveBack(queue: string, at: Finding): UnrecoverableError {
+  // Others are told it too, who have other paths.
+  const [found = at] = findingsWithPlaces([at], setup.mounts);
   setAside.add(queue);
   words += 1;
   tellTakes();
@@ -180,8 +183,8 @@ async function work(queued: QueuedJob, token: string, queue: string): Promise<vo
       finding('job-damaged', `${issue?.path.join('.')}: ${issue?.message}`, 'a job of this version'),
     );
   }
-  const local = setup.farm ? localTicket(parsed.data, setup.mounts) : { ticket: parsed.data };
-  if ('finding' in local) throw giveBack(queue, local.finding);
+  const local = localTicket(parsed.data, setup.mounts);
+  if ('finding' in local) throw setup.farm ? giveBack(queue, local.finding) : reported(local.finding);
   const { ticket } = local;
   const free = freeSince.shift();
   const counted = attemptsOf(queued);
@@ -229,6 +232,7 @@ async function work(queued: QueuedJob, token: string, queue: string): Promise<vo
       workersLost: attempts.workersLost,
       machinesLost: new Set(taken.lost).size,
       machine: setup.farm ? machineId().id : null,
+      mounts: setup.mounts,
       waited: free === undefined ? null : (performance.now() - free) / 1000,
       lastAttempt: queued.attemptsMade + 1 >= (queued.opts.attempts ?? 1),
       onProgress: tell,

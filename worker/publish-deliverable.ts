@@ -202,11 +202,12 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
     ...(sidecars.length === 0 ? {} : { sidecars }),
   };
   const claim = await claimFor(job, name, context);
-  await writeClaimed(claim, job, {
+  const publishing = {
     ...written,
     state: 'publishing',
     ...(folder === null && beside.length === 0 ? {} : { staged: basename(staged) }),
-  } as DeliverableReport);
+  } as DeliverableReport;
+  await writeClaimed(claim, job, publishing, context.mounts ?? null);
   const ours = oursOf(run, deliverable);
   // What was checked may have been changed since, and whatever lay under the name may have come or gone while this was made:
   // both are looked at again in there, right before the name is given. Whose the older thing is, the record of the beginning
@@ -234,13 +235,14 @@ async function publish(run: JobRun, made: Checked): Promise<Failure | null> {
     context.signal,
   );
   for (const one of beside) await seenPublished(one.final, one.checked, context.signal);
-  await writeClaimed(claim, job, {
+  const published = {
     ...written,
     file: { ...file, seen },
     state: 'published',
     finishedAt: new Date().toISOString(),
     spent: await spentOf(run),
-  } as DeliverableReport);
+  } as DeliverableReport;
+  await writeClaimed(claim, job, published, context.mounts ?? null);
   run.concluded.add(deliverable);
   run.clock.enter('make');
   return null;
@@ -266,6 +268,6 @@ export async function writeFailure(request: ReportRequest, findings: readonly Fi
     // On one machine the place is asked, and not the queue: what failed is told also of a run that is over.
     fence: run.context.machine === null ? async () => undefined : run.context.fence,
   });
-  await writeClaimed(claim, run.job, failedReport(request, findings));
+  await writeClaimed(claim, run.job, failedReport(request, findings), run.context.mounts ?? null);
   run.concluded.add(deliverable);
 }

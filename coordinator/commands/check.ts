@@ -3,7 +3,9 @@ import { existsSync } from 'node:fs';
 import { append } from '../../findings/append.ts';
 import { type Finding, FindingError, finding, blocks } from '../../findings/finding.ts';
 import { startLeaseKeeper } from '../../ledger/lease-keeper.ts';
+import type { Mounts } from '../../ledger/portable.ts';
 import { isVerified } from '../../ledger/roll.ts';
+import { readMounts } from '../../ledger/volumes.ts';
 import { handOver } from '../handover/hand-over.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import type { ReadRoll } from '../intake/since.ts';
@@ -29,6 +31,7 @@ export interface CheckOptions {
   readonly readers?: number;
   /** Delivery whose verdicts take the copies that are verified here. */
   readonly deliver?: string;
+  readonly volumes?: string;
   readonly json?: boolean;
   readonly quiet?: boolean;
 }
@@ -40,6 +43,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
     manifests: options.manifests ?? [],
     ...(options.deliver === undefined ? {} : { deliver: options.deliver }),
   });
+  const mounts = options.volumes === undefined ? null : await readMounts(options.volumes);
   const { rolls, dayManifests, findings } = await findRolls(folders);
   if (rolls.length === 0)
     throw new FindingError(
@@ -74,7 +78,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
     ...intake,
     findings: [...intake.findings, ...(repeats.get(intake.roll) ?? [])],
   }));
-  const late = whole ? await addAll(results, folders, findings) : [];
+  const late = whole ? await addAll(results, folders, { findings, mounts }) : [];
   const good =
     whole &&
     results.every(isVerified) &&
@@ -105,7 +109,7 @@ export async function checkCommand(options: CheckOptions): Promise<0 | 1 | 130> 
 async function addAll(
   results: readonly ReadRoll[],
   folders: NightFolders,
-  findings: Finding[],
+  { findings, mounts }: { readonly findings: Finding[]; readonly mounts: Mounts },
 ): Promise<LateCopies[]> {
   const { delivery } = folders;
   if (delivery === '') return [];
@@ -130,7 +134,7 @@ async function addAll(
         for (const intake of place.rolls) {
           const failure = await hold.failure();
           if (failure !== null) throw new FindingError([failure], 1);
-          const added = await addLateCopies(intake, rollOnDelivery(place.folders, intake.roll));
+          const added = await addLateCopies(intake, rollOnDelivery(place.folders, intake.roll), mounts);
           ofPlace.push(
             place.folders === folders ? added : { ...added, roll: `${place.folders.dayName}/${intake.roll}` },
           );

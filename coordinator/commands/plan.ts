@@ -21,7 +21,7 @@ import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
 import { machineId } from '../../files/machine-id.ts';
 import { byDue, rankOf } from '../dispatch/by-due.ts';
 import { duesOf } from '../forecast/dues.ts';
-import { unknownKinds } from '../forecast/estimate.ts';
+import { paceOf, unknownKinds } from '../forecast/estimate.ts';
 import { readSpeeds } from '../forecast/keep.ts';
 import { forecastOfPlan } from '../forecast/of-plan.ts';
 import { lateNotes } from '../show/forecast-text.ts';
@@ -205,6 +205,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         planned: 0,
         withoutRoom: { deliverables: 0, bytes: 0 },
         volumes: [],
+        secondDecodes: { clips: 0, seconds: 0 },
         again: () => null,
       };
       await unlessBroken(known, context, async () => {
@@ -272,6 +273,13 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       })),
       workers,
       seconds: secondsOf(jobs, workers),
+      masters: {
+        turn: stated.file.show?.masters ?? 'with',
+        clips: sumOf(plans, ({ secondDecodes }) => secondDecodes.clips),
+        seconds:
+          sumOf(plans, ({ secondDecodes }) => secondDecodes.seconds) *
+          paceOf(jobs, { ...here, samples: speeds.jobs, run: null }),
+      },
       ready: {
         ...forecast,
         from: new Date(now).toISOString(),

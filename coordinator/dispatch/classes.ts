@@ -61,10 +61,13 @@ async function closeAll(opened: Iterable<Opened>): Promise<void> {
   await Promise.allSettled([...opened].flatMap(({ queue, events }) => [events.close(), queue.close()]));
 }
 
-export async function oneClass(request: ClassesRequest): Promise<Classes> {
+export async function oneClass(
+  request: ClassesRequest & { readonly volumes: FarmVolumes | null },
+): Promise<Classes> {
+  const mounts = request.volumes?.mounts ?? null;
   const only = await openQueue(JOB_QUEUE, request);
   return {
-    portable: (ticket) => ticket,
+    portable: (ticket) => (mounts === null ? ticket : portableTicket(ticket, mounts)),
     queueOf: () => JOB_QUEUE,
     open: async () => only.queue,
     queue: () => only.queue,
@@ -116,9 +119,9 @@ export function farmClasses(request: FarmRequest): Classes {
     const sent = mounts === null ? rollFolders : rollFolders.map((path) => portablePath(path, mounts));
     const rolls = [...new Set([...posted, ...sent])];
     if (rolls.length > posted.length) {
-      const { source, toolchain, decoders } = need;
+      const { source, toolchain, decoders, wave } = need;
       postings.set(queue, {
-        ...{ version: 0, queue, run, delivery, source, rolls, toolchain },
+        ...{ version: 0, queue, run, delivery, source, rolls, toolchain, wave },
         decoders: [...decoders],
         volumes: [...(volumes?.volumes ?? [])],
       });

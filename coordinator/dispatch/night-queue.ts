@@ -145,7 +145,9 @@ export async function openNightQueue(
     },
   };
   const classes: Classes =
-    farm === null ? await oneClass(request) : farmClasses({ ...request, run, delivery: farm, volumes });
+    farm === null
+      ? await oneClass({ ...request, volumes })
+      : farmClasses({ ...request, run, delivery: farm, volumes });
 
   const claim = async (): Promise<void> => {
     await client.set(nightKey(night), run, 'EX', KEY_SECONDS);

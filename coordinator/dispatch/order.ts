@@ -5,9 +5,13 @@
  *   2. rolls that are due at an hour, the earlier hour first
  *   3. all others, in the order of the day
  *
+ * Where masters come after proxies, that order is gone through twice: for the proxies of all rolls, and then for their masters.
+ *
  * Within a roll jobs go in their own order, but for long ones at its end: a job that could not wait for the next free slot
  * without outlasting everything else is begun before that. The same holds for rolls that are due alike, taken together.
  */
+
+import type { Wave } from '../../ledger/job.ts';
 
 /** Where a roll stands. */
 export interface RollRank {
@@ -25,6 +29,8 @@ export interface OrderedJob {
   readonly place: number;
   /** How long it is thought to take in one slot. Only how estimates compare with each other counts. */
   readonly seconds: number;
+  /** Absent: there is one. */
+  readonly wave?: Wave | undefined;
 }
 
 /** Negative: `a` is before `b`, whatever its jobs are. Zero: they are due alike. */
@@ -38,15 +44,21 @@ function nullLast(a: number | null, b: number | null): number {
   return b === null ? -1 : a - b;
 }
 
+const isLast = ({ wave }: OrderedJob): number => Number(wave === 'masters');
+
+/** Zero: they are due alike. */
+const compareTurns = (a: OrderedJob, b: OrderedJob): number =>
+  isLast(a) - isLast(b) || compareDue(a.roll, b.roll);
+
 const compareJobs = (a: OrderedJob, b: OrderedJob): number =>
-  compareDue(a.roll, b.roll) || a.roll.place - b.roll.place || a.place - b.place;
+  compareTurns(a, b) || a.roll.place - b.roll.place || a.place - b.place;
 
 /** `slots`: jobs that can run side by side. */
 export function inOrder<Item extends OrderedJob>(jobs: readonly Item[], slots: number): Item[] {
   const sorted = [...jobs].sort(compareJobs);
-  const rolls = runs(sorted, (a, b) => a.roll.place === b.roll.place && compareDue(a.roll, b.roll) === 0);
+  const rolls = runs(sorted, (a, b) => a.roll.place === b.roll.place && compareTurns(a, b) === 0);
   const within = rolls.flatMap((roll) => tailFirst(roll, slots));
-  return runs(within, (a, b) => compareDue(a.roll, b.roll) === 0).flatMap((alike) => tailFirst(alike, slots));
+  return runs(within, (a, b) => compareTurns(a, b) === 0).flatMap((alike) => tailFirst(alike, slots));
 }
 
 /** Neighbours that belong together. */

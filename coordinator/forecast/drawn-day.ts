@@ -1,11 +1,15 @@
 /** A mixed shoot day by chance, for simulations: rolls of cameras with other codecs and rasters, short takes and a few long ones. Pure. */
 import type { OrderedJob } from '../dispatch/order.ts';
+import type { Wave } from '../../ledger/job.ts';
+import type { MastersTurn } from '../plan/waves.ts';
 import type { Chance } from './chance.ts';
 
 export interface DrawnJob extends OrderedJob {
   readonly name: string;
   readonly rollName: string;
   readonly frames: number;
+  /** Where masters come after proxies; else undefined. */
+  readonly wave?: Wave | undefined;
   /** What it takes, which the planner does not know. */
   readonly trueSeconds: number;
 }
@@ -14,6 +18,8 @@ export interface ToDraw {
   readonly clips: number;
   /** How far jobs lie from what the planner thinks: standard deviation of the logarithm. */
   readonly scatter: number;
+  /** Absent: all of a clip is one job. */
+  readonly masters?: MastersTurn;
   readonly chance: Chance;
 }
 
@@ -26,17 +32,21 @@ const INTERVIEWS = { share: 0.02, least: 300, most: 900 } as const;
 /** Seconds of one slot for a frame, with checks: sizes of jobs as the planner's table has them, from HD to large raw. */
 const CAMERAS = [0.02, 0.05, 0.11, 0.3] as const;
 const STARTING_SECONDS = 1;
+/** Of the seconds of a job, by the planner's table for 1080p and two proxies: what decoding takes, and what masters take. */
+const PARTS = { decode: 0.08, masters: 0.6 } as const;
 
 const between = (chance: Chance, [least, most]: readonly [number, number]): number =>
   least + Math.floor(chance.even() * (most - least + 1));
 
 /** In the order of the day. */
-export function drawDay({ clips, scatter, chance }: ToDraw): DrawnJob[] {
+export function drawDay({ clips, scatter, masters = 'with', chance }: ToDraw): DrawnJob[] {
   const jobs: DrawnJob[] = [];
-  for (let roll = 0; jobs.length < clips; roll += 1) {
+  let drawn = 0;
+  for (let roll = 0; drawn < clips; roll += 1) {
     const camera = Math.floor(chance.even() * CAMERAS.length);
     const rollName = `${String.fromCharCode(65 + camera)}${String(roll + 1).padStart(3, '0')}`;
-    const count = Math.min(between(chance, CLIPS_A_ROLL), clips - jobs.length);
+    const count = Math.min(between(chance, CLIPS_A_ROLL), clips - drawn);
+    drawn += count;
     for (let place = 0; place < count; place += 1) {
       const isInterview = chance.even() < INTERVIEWS.share;
       const length = isInterview
@@ -47,16 +57,28 @@ export function drawDay({ clips, scatter, chance }: ToDraw): DrawnJob[] {
           );
       const frames = Math.max(1, Math.round(length * RATE));
       const seconds = STARTING_SECONDS + frames * (CAMERAS[camera] as number);
-      jobs.push({
+      const one = {
+        ...{ rollName, place, frames },
         name: `${rollName}C${String(place + 1).padStart(3, '0')}`,
-        rollName,
         roll: { first: null, due: null, place: roll },
-        place,
-        seconds,
-        frames,
-        trueSeconds: seconds * Math.exp(scatter * chance.normal()),
-      });
+      };
+      const off = Math.exp(scatter * chance.normal());
+      for (const { wave, seconds: own } of masters === 'with'
+        ? [{ wave: undefined, seconds }]
+        : inTwo(seconds))
+        jobs.push({ ...one, wave, seconds: own, trueSeconds: own * off });
     }
   }
   return jobs;
+}
+
+/** Each of them starts, and decodes the clip. */
+function inTwo(seconds: number): { readonly wave: Wave; readonly seconds: number }[] {
+  const work = seconds - STARTING_SECONDS;
+  const decode = work * PARTS.decode;
+  const masters = work * PARTS.masters;
+  return [
+    { wave: 'proxies', seconds: STARTING_SECONDS + work - masters },
+    { wave: 'masters', seconds: STARTING_SECONDS + decode + masters },
+  ];
 }

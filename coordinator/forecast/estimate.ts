@@ -41,6 +41,16 @@ export function estimated<Planned extends Pick<PlannedJob, 'job' | 'seconds'>>(
   return jobs.map((planned, index) => ({ ...planned, seconds: known[index] ?? planned.seconds * ratio }));
 }
 
+/** How many times as long as by the planner's table jobs take here, as far as it was learned. */
+export function paceOf(
+  jobs: readonly Pick<PlannedJob, 'job' | 'seconds'>[],
+  request: EstimateRequest,
+): number {
+  const sum = (list: readonly { readonly seconds: number }[]): number =>
+    list.reduce((all, { seconds }) => all + seconds, 0);
+  return jobs.length === 0 ? 1 : sum(estimated(jobs, request)) / sum(jobs);
+}
+
 /** For people, each once: kinds of which too few jobs are finished. */
 export function unknownKinds(
   jobs: readonly Job[],

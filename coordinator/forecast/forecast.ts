@@ -5,6 +5,7 @@
  * A roll that has a job of a kind of which too few are finished is not spoken of. Such jobs still take their time before others: in the simulation they
  * take what the planner's table says, as far as this machine is faster or slower than that, and may be far off.
  */
+import type { Wave } from '../../ledger/job.ts';
 import type { Chance } from './chance.ts';
 import { kindKey, type Kind } from './kind.ts';
 import { type SimulatedMachine, simulateSteps, type Waiting } from './simulate.ts';
@@ -17,6 +18,8 @@ export interface ForecastJob {
   readonly frames: number;
   /** By the planner's table. */
   readonly tableSeconds: number;
+  /** As of OrderedJob. */
+  readonly wave?: Wave | undefined;
 }
 
 /** Seconds from now. */
@@ -39,6 +42,8 @@ export interface Forecast {
   readonly rolls: readonly RollForecast[];
   /** Of all rolls; null: not known yet. */
   readonly whole: Range | null;
+  /** Of the proxies of all rolls, where masters come after them; null: not known yet, or there is one wave. */
+  readonly proxies: Range | null;
 }
 
 export interface ToForecast<Item extends ForecastJob> {
@@ -83,6 +88,7 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
   const { machines, running, chance } = night;
   const rolls = new Map<string, RollNights>();
   const speeds = yield* speedTable(night);
+  let [hasProxies, areProxiesKnown] = [false, true];
   const isKnown = ({ kind }: Item): boolean => machines.some(({ id }) => speeds.of(kind, id) !== null);
   for (const jobs of jobsOf(night))
     yield* inParts(jobs, (job) => {
@@ -90,10 +96,15 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
       entry.jobs += 1;
       if (!isKnown(job)) entry.unknown += 1;
       rolls.set(job.rollName, entry);
+      if (job.wave !== 'proxies') return;
+      hasProxies = true;
+      if (!isKnown(job)) areProxiesKnown = false;
     });
   const known = [...rolls.values()].filter(({ unknown }) => unknown === 0);
   const nights: number[] = [];
-  const isPossible = machines.some(({ slots }) => slots > 0) && known.length > 0;
+  const proxies: number[] = [];
+  const speaksOfProxies = hasProxies && areProxiesKnown;
+  const isPossible = machines.some(({ slots }) => slots > 0) && (known.length > 0 || speaksOfProxies);
   for (let turn = 0; isPossible && turn < night.nights; turn += 1) {
     const luck = new Map(machines.map(({ id }) => [id, chance.normal()]));
     const seconds = (job: Item, machine: string): number => {
@@ -112,6 +123,7 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
     };
     const fallback = machines[0]?.id ?? '';
     const ready = new Map<string, number>();
+    let lastProxy = 0;
     yield* simulateSteps(
       {
         machines,
@@ -124,10 +136,14 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
         })),
         seconds: (job, machine) => seconds(job, machine) + speeds.between(job.kind, machine),
       },
-      ({ job, end }) => void ready.set(job.rollName, Math.max(ready.get(job.rollName) ?? 0, end)),
+      ({ job, end }) => {
+        ready.set(job.rollName, Math.max(ready.get(job.rollName) ?? 0, end));
+        if (job.wave === 'proxies') lastProxy = Math.max(lastProxy, end);
+      },
     );
     for (const [roll, at] of ready) rolls.get(roll)?.ready.push(at);
     nights.push(Math.max(0, ...ready.values()));
+    if (speaksOfProxies) proxies.push(lastProxy);
   }
   return {
     rolls: [...rolls].map(([roll, { jobs: open, unknown, ready }]) => ({
@@ -137,6 +153,7 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
       ready: unknown > 0 ? null : rangeOf(ready),
     })),
     whole: known.length === rolls.size ? rangeOf(nights) : null,
+    proxies: rangeOf(proxies),
   };
 }
 

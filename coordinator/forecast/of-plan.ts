@@ -37,6 +37,7 @@ export function forecastOfPlan({ rolls, machine, slots, samples, dues, now }: Pl
         ...{ rollName: roll, roll: rank, place, seconds, tableSeconds: seconds },
         kind: kindOf(job),
         frames: job.span.count,
+        wave: job.wave,
       }),
     ),
   );
@@ -59,6 +60,7 @@ export function forecastOfPlan({ rolls, machine, slots, samples, dues, now }: Pl
   return {
     timeZone: dues.timeZone,
     whole: said.whole,
+    proxies: said.proxies,
     rolls: said.rolls.map(({ roll, ready, unknown }) => {
       const due = dues.of(roll);
       return {

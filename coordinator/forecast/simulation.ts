@@ -1,6 +1,7 @@
 /** `npm run simulate`: a drawn day on so many workers, through the run's own order and window, held against the least that any order could take. */
 import { parseArgs } from 'node:util';
 import { count, durationText } from '../../findings/human.ts';
+import { type MastersTurn, masterTurns } from '../plan/waves.ts';
 import { chanceOf } from './chance.ts';
 import { type DrawnJob, drawDay } from './drawn-day.ts';
 import { type SimulatedEnd, simulate } from './simulate.ts';
@@ -12,6 +13,8 @@ export interface SimulationRequest {
   readonly seed: number;
   /** As in ToDraw. */
   readonly scatter: number;
+  /** As in ToDraw. */
+  readonly masters: MastersTurn;
 }
 
 export interface Simulation extends SimulationRequest {
@@ -27,12 +30,14 @@ export interface Simulation extends SimulationRequest {
   readonly busy: number;
   /** When rolls are ready: the first, the one in the middle, the last. Seconds. */
   readonly ready: { readonly first: number; readonly middle: number; readonly last: number };
+  /** When the last proxy is made, seconds; null: masters are made with them. */
+  readonly proxies: number | null;
 }
 
 /** Pure. */
 export function simulationOf(request: SimulationRequest): Simulation {
-  const { clips, workers, seed, scatter } = request;
-  const jobs = drawDay({ clips, scatter, chance: chanceOf(seed) });
+  const { clips, workers, seed, scatter, masters } = request;
+  const jobs = drawDay({ clips, scatter, masters, chance: chanceOf(seed) });
   const ends = simulate<DrawnJob>({
     machines: Array.from({ length: workers }, (_, index) => ({ id: `worker-${index + 1}`, slots: 1 })),
     waiting: windowed(workers),
@@ -45,6 +50,7 @@ export function simulationOf(request: SimulationRequest): Simulation {
   const longest = jobs.reduce((most, { trueSeconds }) => Math.max(most, trueSeconds), 0);
   const makespan = ends.at(-1)?.end ?? 0;
   const ready = readyTimes(ends);
+  const proxies = ends.filter(({ job }) => job.wave === 'proxies').at(-1);
   return {
     ...request,
     rolls: ready.length,
@@ -58,6 +64,7 @@ export function simulationOf(request: SimulationRequest): Simulation {
       middle: ready[ready.length >> 1] ?? 0,
       last: ready.at(-1) ?? 0,
     },
+    proxies: proxies?.end ?? null,
   };
 }
 
@@ -70,12 +77,16 @@ function readyTimes(ends: readonly SimulatedEnd<DrawnJob>[]): number[] {
 
 /** For people. */
 export function simulationText(simulation: Simulation): string {
-  const { clips, workers, seed, scatter, rolls, work, longest, bound, makespan, busy, ready } = simulation;
+  const { clips, workers, seed, scatter, rolls, work, longest, bound, makespan, busy, ready, proxies } =
+    simulation;
   return `${[
     `${count(clips, 'clip')} in ${count(rolls, 'roll')}, ${count(workers, 'worker')}, seed ${seed}, jobs ${scatter} off what is thought of them`,
     `work          ${durationText(work)} of one worker; the longest job ${durationText(longest)}`,
     `least         ${durationText(bound)}: no order ends sooner`,
     `this order    ${durationText(makespan)}, ${(makespan / bound).toFixed(3)} of the least; workers busy ${(100 * busy).toFixed(1)} % of it`,
+    ...(proxies === null
+      ? []
+      : [`proxies       all made after ${durationText(proxies)}; then masters alone`]),
     `rolls ready   the first after ${durationText(ready.first)}, half of them after ${durationText(ready.middle)}, all after ${durationText(ready.last)}`,
   ].join('\n')}\n`;
 }
@@ -92,6 +103,7 @@ export function readArguments(args: readonly string[]): SimulationRequest {
       workers: { type: 'string', default: '8' },
       seed: { type: 'string', default: '1' },
       scatter: { type: 'string', default: '0.15' },
+      masters: { type: 'string', default: 'with' },
     },
   });
   const whole = (name: 'clips' | 'workers' | 'seed', least: number, most: number): number => {
@@ -100,6 +112,8 @@ export function readArguments(args: readonly string[]): SimulationRequest {
       throw new RangeError(`--${name} ${values[name]}: a whole number from ${least} to ${most}`);
     return number;
   };
+  const masters = masterTurns.find((turn) => turn === values.masters);
+  if (masters === undefined) throw new RangeError(`--masters ${values.masters}: ${masterTurns.join(' or ')}`);
   const scatter = Number(values.scatter);
   if (!(scatter >= 0 && scatter <= 2)) throw new RangeError(`--scatter ${values.scatter}: from 0 to 2`);
   return {
@@ -107,5 +121,6 @@ export function readArguments(args: readonly string[]): SimulationRequest {
     workers: whole('workers', 1, MOST_WORKERS),
     seed: whole('seed', 0, Number.MAX_SAFE_INTEGER),
     scatter,
+    masters,
   };
 }

@@ -7,6 +7,7 @@
  */
 import { append } from '../../findings/append.ts';
 import { type Finding, finding, blocks, uniqueFindings } from '../../findings/finding.ts';
+import { findingsWithPlaces, type Mounts } from '../../ledger/portable.ts';
 import type { ClipReport } from '../../ledger/report.ts';
 import type { RollVerdict } from '../../ledger/roll.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
@@ -223,4 +224,15 @@ function sharedFiles(judged: readonly ClipReport[], roll: string): Finding[] {
     }
   }
   return found;
+}
+
+/** The same by the names that places have on every machine. */
+export function decisionWithPlaces({ verdict, clipReports }: GateDecision, mounts: Mounts): GateDecision {
+  return {
+    verdict: { ...verdict, findings: findingsWithPlaces(verdict.findings, mounts) },
+    clipReports: clipReports.map((report) => ({
+      ...report,
+      findings: findingsWithPlaces(report.findings, mounts),
+    })),
+  };
 }

@@ -165,7 +165,7 @@ export function startEngine(request: EngineRequest): Engine {
           ffprobe: tools.ffprobe.path,
           stallSeconds,
           farm: false,
-          mounts: null,
+          mounts: request.volumes === null ? null : [...request.volumes.mounts],
           ...LOCAL_LOCKS,
         },
       },

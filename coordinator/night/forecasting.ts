@@ -4,6 +4,7 @@
  */
 import { setImmediate } from 'node:timers/promises';
 import { type Finding, finding } from '../../findings/finding.ts';
+import { jobKey, type Wave } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { inOrder, type OrderedJob, type RollRank } from '../dispatch/order.ts';
@@ -77,6 +78,7 @@ class Open implements ForecastJob, OrderedJob, LearnedJob {
   readonly seconds: number;
   readonly kind: Kind;
   readonly frames: number;
+  readonly wave: Wave | undefined;
 
   constructor(
     of: OpenRoll,
@@ -90,6 +92,7 @@ class Open implements ForecastJob, OrderedJob, LearnedJob {
     this.seconds = seconds;
     this.kind = kind;
     this.frames = job.span.count;
+    this.wave = job.wave;
   }
 
   get run(): string {
@@ -121,7 +124,7 @@ const KEEP_MILLISECONDS = 60_000;
 export async function startForecasting(request: ForecastingRequest): Promise<Forecasting> {
   const { events, log, now = () => performance.now() } = request;
   const before = await readSpeeds();
-  /** By roll, and there by clip. */
+  /** By roll, and there by `jobKey`. */
   const open = new Map<string, Map<string, Open>>();
   let openJobs = 0;
   /** Many jobs are of few kinds. */
@@ -181,12 +184,12 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
   };
   events.on('job-moved', ({ job, roll, to }) => {
     const ofRoll = open.get(roll);
-    const entry = ofRoll?.get(job.clip.id);
+    const entry = ofRoll?.get(jobKey(job));
     if (ofRoll === undefined || entry === undefined) return;
     if (to === 'active') entry.began ??= now();
     else if (to === 'pending' || to === 'queued') entry.began = null;
     if (!isEnd(to)) return;
-    ofRoll.delete(entry.clip);
+    ofRoll.delete(jobKey(job));
     if (ofRoll.size === 0) open.delete(roll);
     openJobs -= 1;
     if (to !== 'done') return;
@@ -262,8 +265,9 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
         const ofRoll = open.get(roll) ?? new Map<string, Open>();
         open.set(roll, ofRoll);
         const job = new Open(of, planned, place, known);
-        if (!ofRoll.has(job.clip)) openJobs += 1;
-        ofRoll.set(job.clip, job);
+        const own = jobKey(planned.job);
+        if (!ofRoll.has(own)) openJobs += 1;
+        ofRoll.set(own, job);
       }
       comings += 1;
     },
@@ -280,7 +284,7 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
       if (last === null) return null;
       const shown = asShown(last.said, (now() - last.at) / 1000, request);
       // Of jobs that came meanwhile it knows nothing.
-      return last.comings === comings ? shown : { ...shown, whole: null };
+      return last.comings === comings ? shown : { ...shown, whole: null, proxies: null };
     },
     async end() {
       isOver = true;
@@ -315,7 +319,7 @@ async function sampleOnDisk(job: Open): Promise<JobSample | null> {
 
 /** `since`: seconds since it was computed. */
 function asShown(
-  { rolls, whole }: Forecast,
+  { rolls, whole, proxies }: Forecast,
   since: number,
   { runProgress, dues }: Pick<ForecastingRequest, 'runProgress' | 'dues'>,
 ): NightForecast {
@@ -331,6 +335,7 @@ function asShown(
     timeZone: dues.timeZone,
     // Of rolls that are still read nobody knows what they hold.
     whole: ahead ? null : later(whole),
+    proxies: ahead ? null : later(proxies),
     rolls: rolls.map(({ roll, ready, unknown }) => {
       const left = later(ready);
       const due = dues.of(roll);

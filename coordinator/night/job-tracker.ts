@@ -25,6 +25,7 @@
  *   finishing  nothing is sent any more: what is pending, and what can be taken back, is dropped. There is no way back
  */
 import { type Finding, finding } from '../../findings/finding.ts';
+import type { Wave } from '../../ledger/job.ts';
 import type { FindingCode } from '../../findings/registry.ts';
 import { type ClassNeed, readGivenBack } from '../../ledger/farm.ts';
 import { type Ticket, withWitness } from '../../ledger/ticket.ts';
@@ -116,6 +117,9 @@ class Tracked implements LaneJob {
   }
   get seconds(): number {
     return this.work.seconds;
+  }
+  get wave(): Wave | undefined {
+    return this.work.wave;
   }
   /** As it is sent. */
   get ticket(): Ticket {

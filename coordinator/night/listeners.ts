@@ -2,6 +2,7 @@
 import { printable } from '../../files/names.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { attemptText } from '../../ledger/attempts.ts';
+import { jobKey } from '../../ledger/job.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Reservation } from '../roll/space.ts';
 import type { Engine } from './engine.ts';
@@ -60,7 +61,7 @@ export function listenForJobs(
 export function listenForRepeats({ events, logger }: RunState, ui: Pick<NightUi, 'say'>): void {
   const said = new Map<string, number>();
   events.on('job-progress', (job, { attempt = 1, workersLost = 0 }) => {
-    const key = `${job.roll}/${job.clip.id}`;
+    const key = `${job.roll}/${jobKey(job)}`;
     const text = attemptText({ attempt, workersLost });
     if (text === null || (said.get(key) ?? 1) >= attempt) return;
     said.set(key, attempt);

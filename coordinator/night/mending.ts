@@ -5,7 +5,7 @@
  */
 import { type Finding, finding } from '../../findings/finding.ts';
 import { brokenParts, mendParts, partsOf } from '../../ledger/job-parts.ts';
-import type { Job } from '../../ledger/job.ts';
+import type { Job, NamedJob } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import type { Ticket } from '../../ledger/ticket.ts';
 import { count } from '../show/words.ts';
@@ -19,14 +19,14 @@ export type Mending =
 /** Looks at the parts of a job, and writes those anew that are broken, unless it is only to look. */
 export type Mend = (ticket: Ticket, mayWrite: boolean) => Promise<Mending>;
 
-/** `again`: the job of a clip as it was planned; null: it is not known any more. */
-export function menderOf(again: (clip: string) => Job | null): Mend {
+/** `again`: the job as it was planned; null: it is not known any more. */
+export function menderOf(again: (job: NamedJob) => Job | null): Mend {
   // A folder that was emptied is one thing to say, however many jobs it was about.
   let isSaid = false;
   return async (ticket, mayWrite) => {
     const { deliveryFolder, clip, roll } = ticket;
     const named = [ticket.facts, ticket.work];
-    const job = again(clip.id);
+    const job = again(ticket);
     const made = job === null ? [] : partsOf(job).parts;
     const isSame = named.every((id) => made.some((part) => part.id === id));
     const parts = isSame ? made : [];

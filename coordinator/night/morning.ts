@@ -10,6 +10,7 @@ import { pageLayout } from '../../handover/layout.ts';
 import { type NightRecord, writeNight } from '../../handover/night.ts';
 import { linkOnTheWay, writeDayPages } from '../../handover/write-day.ts';
 import { writeShowPage } from '../../handover/write-show.ts';
+import { findingsWithPlaces, type Mounts } from '../../ledger/portable.ts';
 import { folderName, layout } from '../../ledger/layout.ts';
 import type { NightFolders } from '../roll/folders.ts';
 import type { NightResult, RollResult } from './request.ts';
@@ -21,6 +22,7 @@ export interface MorningRequest {
   readonly target: Pick<Target, 'gone'>;
   /** ISO 8601, UTC. */
   readonly began: string;
+  readonly mounts: Mounts;
 }
 
 /** The rolls that the day has, none of them decided. */
@@ -53,8 +55,10 @@ export async function endMorning(
       ...namesOf(request),
       ended: new Date().toISOString(),
       interrupted,
-      rolls: rolls.map(recordOf),
-      findings: [...findings],
+      rolls: rolls
+        .map(recordOf)
+        .map((one) => ({ ...one, findings: findingsWithPlaces(one.findings, request.mounts) })),
+      findings: findingsWithPlaces(findings, request.mounts),
     });
     const pages = await writeDayPages({ ...placeOf(request), runAtWork: null, pictures });
     const found = [...pages.findings];

@@ -14,7 +14,7 @@ import { linksToProfiles, linksToRecords } from '../../ledger/delivery-links.ts'
 import { PartKeeper, removeParts } from '../../ledger/job-parts.ts';
 import { layout } from '../../ledger/layout.ts';
 import { printable } from '../../files/names.ts';
-import { type GateDecision, decideRoll, findingsBeforeMaking } from '../gate/decide.ts';
+import { type GateDecision, decideRoll, decisionWithPlaces, findingsBeforeMaking } from '../gate/decide.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { stillsDue } from '../gate/stills.ts';
 import { deliveryContents } from '../gate/delivery-contents.ts';
@@ -158,7 +158,10 @@ async function plan(known: KnownRoll, rank: RollRank, context: NightContext): Pr
   );
   const refused = await write(
     deliveryFolder,
-    decideRoll({ ...gateInputOf(known, context), clips: [], findings: [running] }),
+    decisionWithPlaces(
+      decideRoll({ ...gateInputOf(known, context), clips: [], findings: [running] }),
+      context.mounts ?? null,
+    ),
     { onDisk: new Map(), stills: new Map() },
     context,
   );
@@ -221,10 +224,14 @@ async function gate(
   append(known.findings, await context.repeats(known));
   const input: GateInput = { ...gateInputOf(known, context), onDisk, stills };
   const halted = context.halted();
-  let decision = decideRoll(input);
+  const mounts = context.mounts ?? null;
+  let decision = decisionWithPlaces(decideRoll(input), mounts);
   // Why it is not whole is reported first; a roll that was whole before the end came is ready all the same.
   if (decision.verdict.verdict === 'held' && halted !== null)
-    decision = decideRoll({ ...input, findings: [{ ...halted, roll: roll.name }, ...input.findings] });
+    decision = decisionWithPlaces(
+      decideRoll({ ...input, findings: [{ ...halted, roll: roll.name }, ...input.findings] }),
+      mounts,
+    );
   // A roll that was not read to its end: nothing is known to differ from what stands.
   const refused =
     known.intake === null ? null : await write(deliveryFolder, decision, { onDisk, stills }, context);

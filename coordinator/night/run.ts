@@ -118,6 +118,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
       run: run.run,
       target: making.target,
       began: new Date().toISOString(),
+      mounts: request.volumes?.mounts ?? null,
     };
     const names = found.rolls.map((roll) => roll.name);
     for (const item of await beginMorning(morning, names)) run.note(item);
@@ -132,6 +133,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         ...prepared,
         forecasting,
         dues: found.dues,
+        mounts: request.volumes?.mounts ?? null,
         estimate: (jobs) =>
           estimated(jobs, { ...firstOf(machines()), samples: forecasting.samples(), run: run.run }),
         runProgress,

@@ -4,7 +4,7 @@
  * they are asked for.
  */
 import { type ClassNeed, needOf } from '../../ledger/farm.ts';
-import type { Job } from '../../ledger/job.ts';
+import type { Job, Wave } from '../../ledger/job.ts';
 import type { Part } from '../../ledger/job-parts.ts';
 import { partsOf } from '../../ledger/job-parts.ts';
 import type { SharedByTickets, Ticket } from '../../ledger/ticket.ts';
@@ -20,6 +20,7 @@ export interface Work {
   readonly place: number;
   /** How long it is thought to take. */
   readonly seconds: number;
+  readonly wave?: Wave | undefined;
 }
 
 /** What many jobs have in common. */
@@ -100,6 +101,10 @@ class PackedWork implements Work {
 
   get need(): ClassNeed {
     return this.#alike.need;
+  }
+
+  get wave(): Wave | undefined {
+    return this.#alike.ticket.wave;
   }
 
   get ticket(): Ticket {

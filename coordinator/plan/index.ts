@@ -10,7 +10,8 @@ import type { StillsOutcome } from '../../profiles/stills/schema.ts';
 import { nameCollisions, rollCollisions } from './names.ts';
 import { needOf, Room } from './room.ts';
 import { jobSeconds } from './time.ts';
-import type { Deliverable, NightPlan, PlannedJob, PlanRequest, RollToPlan } from './types.ts';
+import { cutIntoJobs, type OfJob, secondDecode } from './waves.ts';
+import type { Deliverable, NightPlan, PlannedJob, PlanRequest, RollToPlan, SecondDecodes } from './types.ts';
 
 export type {
   Deliverable,
@@ -18,6 +19,7 @@ export type {
   PlannedJob,
   PlanRequest,
   RollToPlan,
+  SecondDecodes,
   VolumePlan,
   VolumeToPlan,
 } from './types.ts';
@@ -35,6 +37,7 @@ interface RollPlan {
   readonly refusals: readonly Finding[];
   readonly notes: readonly Finding[];
   readonly done: number;
+  readonly secondDecodes: SecondDecodes;
 }
 
 /** Every clip in every profile: what comes out, or why nothing does. */
@@ -96,12 +99,15 @@ const ownAudio = ({ audio }: ClipFacts): ClipFacts['audio'] =>
 const carriesRecording = ({ outcome }: Wanted): boolean =>
   !isMasterOutcome(outcome) && outcome.audio.some(({ recording }) => recording !== null);
 
-/** All profiles of a clip that are not finished make one job: they are made from one decode; its stills come behind them. */
+/** One job: what it makes is made from one decode; stills come behind it. */
 function jobOf(
   request: PlanRequest,
   roll: RollToPlan,
-  { clip, facts, items, stills, soundRolls }: ClipWork,
+  { clip, facts, soundRolls: ofClip, stills: stillsOfClip }: ClipWork,
+  { wave, items, hasStills }: OfJob<Wanted>,
 ): Omit<PlannedJob, 'priority'> {
+  const stills = hasStills ? stillsOfClip : null;
+  const soundRolls = items.some(carriesRecording) ? ofClip : [];
   const beside = bytesOfStills(stills);
   const ranges = items.map(({ outcome }) => rangeOf(outcome));
   return {
@@ -118,6 +124,7 @@ function jobOf(
       ...(soundRolls.length > 0 ? { soundRolls: [...soundRolls] } : {}),
       span: { start: clip.stretch?.start ?? 0, count: clip.stretch?.frames ?? facts.video.frames },
       deliverables: items.map(({ profile, outcome }) => workOf(profile.profile, profile.hash, outcome)),
+      ...(wave === undefined ? {} : { wave }),
       ...(stills === null ? {} : { stills }),
       toolchain: request.toolchain,
     },
@@ -156,15 +163,16 @@ function planRoll(request: PlanRequest, roll: RollToPlan): RollPlan {
       const stills = stillsToMake(request, roll, entry, notes);
       return items.length === 0 && stills === null
         ? []
-        : [
-            {
-              ...{ clip, facts, items, stills },
-              soundRolls: items.some(carriesRecording) ? (entry.soundRolls ?? []) : [],
-            },
-          ];
+        : [{ clip, facts, items, stills, soundRolls: entry.soundRolls ?? [] }];
     });
+  const second = work.flatMap(
+    ({ clip, facts, items }) => secondDecode(facts, items, clip.stretch?.frames) ?? [],
+  );
   return {
-    jobs: work.map((one) => jobOf(request, roll, one)),
+    jobs: work.flatMap((one) =>
+      cutIntoJobs(one.items, request.masters ?? 'with').map((ofJob) => jobOf(request, roll, one, ofJob)),
+    ),
+    secondDecodes: { clips: second.length, seconds: second.reduce((sum, seconds) => sum + seconds, 0) },
     refusals: [...refusals, ...collisions.values()],
     notes,
     done,
@@ -198,6 +206,7 @@ export function planNight(request: PlanRequest): NightPlan {
   const refusals: Finding[] = [...meeting.values()];
   const notes: Finding[] = [];
   const withoutRoom = { deliverables: 0, bytes: 0 };
+  const secondDecodes = { clips: 0, seconds: 0 };
   let done = 0;
   for (const roll of [...request.rolls].sort((a, b) => byText(a.roll, b.roll))) {
     if (meeting.has(roll) || roll.findings.some(blocks)) continue;
@@ -206,8 +215,11 @@ export function planNight(request: PlanRequest): NightPlan {
     append(notes, plan.notes);
     done += plan.done;
     const short = room.take(roll.volume, roll.roll, needOf(plan.jobs, request.profiles.length));
-    if (short === null) append(jobs, plan.jobs);
-    else {
+    if (short === null) {
+      append(jobs, plan.jobs);
+      secondDecodes.clips += plan.secondDecodes.clips;
+      secondDecodes.seconds += plan.secondDecodes.seconds;
+    } else {
       refusals.push(short);
       withoutRoom.deliverables += plan.jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0);
       withoutRoom.bytes += plan.jobs.reduce((sum, { bytes }) => sum + bytes, 0);
@@ -221,5 +233,6 @@ export function planNight(request: PlanRequest): NightPlan {
     planned: jobs.reduce((sum, { job }) => sum + job.deliverables.length, 0),
     withoutRoom,
     volumes: room.volumes,
+    secondDecodes,
   };
 }

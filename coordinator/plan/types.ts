@@ -6,6 +6,7 @@ import type { ClipFacts } from '../../media/facts.ts';
 import type { AnyOutcome } from '../../profiles/outcome/any.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import type { StillsAsked } from '../../profiles/stills/schema.ts';
+import type { MastersTurn } from './waves.ts';
 
 export interface RollToPlan {
   readonly roll: string;
@@ -59,8 +60,16 @@ export interface PlanRequest {
   /** True: the stills of this clip are finished. */
   readonly areStillsDone?: (roll: string, clip: Clip) => boolean;
   readonly volumes: readonly VolumeToPlan[];
+  /** Whether masters are made with the proxies of their clip, or after those of all rolls. */
+  readonly masters?: MastersTurn;
   /** Bytes a pixel that compressed masters took before, by profile hash. */
   readonly sizes?: Readonly<Record<string, number>>;
+}
+
+/** Clips that are decoded a second time where masters come after proxies, and how much longer one worker is busy for it. */
+export interface SecondDecodes {
+  readonly clips: number;
+  readonly seconds: number;
 }
 
 export interface PlannedJob {
@@ -84,7 +93,7 @@ export interface VolumePlan {
 }
 
 export interface NightPlan {
-  /** In the order in which they are made: by roll, by clip. */
+  /** By roll, by clip, proxies before masters. In which order they are made: dispatch/order.ts. */
   readonly jobs: readonly PlannedJob[];
   /** Why something is not made: each names roll, and clip and profile where it is about one. All hold. What intake and survey said already is not repeated. */
   readonly refusals: readonly Finding[];
@@ -97,4 +106,6 @@ export interface NightPlan {
   /** What would be made if there were room for it; a refusal says what is lacking. */
   readonly withoutRoom: { readonly deliverables: number; readonly bytes: number };
   readonly volumes: readonly VolumePlan[];
+  /** Of what is planned, whether masters come with proxies or after them. */
+  readonly secondDecodes: SecondDecodes;
 }

@@ -10,6 +10,11 @@ const range = z.object({
 export const forecastSchema = z.object({
   timeZone: z.string().describe('Of the show, else of this machine: hours are of it'),
   whole: range.nullable().describe('Until all rolls of the run are made; null: not known yet'),
+  proxies: range
+    .nullable()
+    .describe(
+      'Until the proxies of all rolls are made, where masters come after them; null: not known yet, or masters are made with them',
+    ),
   rolls: z
     .array(
       z.object({

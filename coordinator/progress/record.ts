@@ -33,7 +33,7 @@ export const progressRecordSchema = z.looseObject({
         clipsMeasured: count.describe('Of these, measured'),
         jobs: count.describe('Clips to be made'),
         jobsOver: count.describe('Of these, made and checked, or given up'),
-        frames: count.describe('To be made'),
+        frames: count.describe('To be made; those of a clip that is decoded twice, twice'),
         framesMade: count.describe('Made so far'),
         afterwards: z
           .array(

@@ -1,5 +1,5 @@
 /** How the night stands, for whoever shows it. Nothing is decided by it. */
-import type { NamedJob } from '../../ledger/job.ts';
+import { jobKey, type NamedJob } from '../../ledger/job.ts';
 import type { JobPhase, JobProgress } from '../../ledger/queue.ts';
 
 export const phases = ['waiting', 'reading', 'measuring', 'making', 'ready', 'held'] as const;
@@ -12,8 +12,11 @@ export interface RollProgress {
   readonly bytesTotal: number;
   readonly clips: number;
   readonly clipsMeasured: number;
+  /** Clips of which something is to be made. */
   readonly jobs: number;
+  /** Of these, those of which all of it is over. */
   readonly jobsOver: number;
+  /** Of two jobs of one clip both. */
   readonly frames: number;
   /** Of jobs that are over all of theirs, of the others those made so far. */
   readonly framesMade: number;
@@ -48,6 +51,21 @@ export interface RunProgress {
   rate(): number | null;
 }
 
+/** As small as it can be: of a night of many clips all stay here. */
+class Item {
+  made = 0;
+  over = false;
+  told: JobProgress | null = null;
+  /** Id of the clip. */
+  readonly clip: string;
+  readonly total: number;
+
+  constructor(clip: string, total: number) {
+    this.clip = clip;
+    this.total = total;
+  }
+}
+
 const WINDOW_MILLISECONDS = 30_000;
 
 export function newRunProgress(
@@ -59,7 +77,7 @@ export function newRunProgress(
       RollProgress,
       'frames' | 'framesMade' | 'jobsOver' | 'jobs' | 'afterwards'
     >]: RollProgress[Key];
-  } & { made: Map<string, { total: number; made: number; over: boolean; told: JobProgress | null }> };
+  } & { made: Map<string, Item> };
   const entries = new Map<string, Entry>(
     rolls.map((roll) => [
       roll,
@@ -73,7 +91,7 @@ export function newRunProgress(
     return found;
   };
   const advance = (job: NamedJob, to: number, over: boolean): void => {
-    const item = entry(job.roll).made.get(job.clip.id);
+    const item = entry(job.roll).made.get(jobKey(job));
     if (item === undefined || item.over) return;
     // A second attempt begins again: only frames that were not there before count as made.
     if (to > item.made) steps.push({ at: now(), frames: to - item.made });
@@ -88,11 +106,10 @@ export function newRunProgress(
     reading: (roll, bytesRead, bytesTotal) => void Object.assign(entry(roll), { bytesRead, bytesTotal }),
     measuring: (roll, clipsMeasured, clips) => void Object.assign(entry(roll), { clipsMeasured, clips }),
     making: (roll, jobs) => {
-      for (const job of jobs)
-        entry(roll).made.set(job.clip.id, { total: job.span.count, made: 0, over: false, told: null });
+      for (const job of jobs) entry(roll).made.set(jobKey(job), new Item(job.clip.id, job.span.count));
     },
     progress: (job, progress) => {
-      const item = entry(job.roll).made.get(job.clip.id);
+      const item = entry(job.roll).made.get(jobKey(job));
       if (item !== undefined) item.told = progress;
       advance(
         job,
@@ -106,8 +123,8 @@ export function newRunProgress(
         const items = [...made.values()];
         return {
           ...rest,
-          jobs: items.length,
-          jobsOver: items.filter((item) => item.over).length,
+          jobs: clipsOf(items),
+          jobsOver: clipsOf(items) - clipsOf(items.filter((item) => !item.over)),
           frames: items.reduce((sum, item) => sum + item.total, 0),
           framesMade: items.reduce((sum, item) => sum + item.made, 0),
           afterwards: items.flatMap(({ over, told }) =>
@@ -119,7 +136,7 @@ export function newRunProgress(
       }),
     working: () =>
       [...entries.values()].flatMap(({ roll, made }) =>
-        [...made].flatMap(([clip, { over, told, total }]) =>
+        [...made.values()].flatMap(({ clip, over, told, total }) =>
           over || told === null
             ? []
             : [
@@ -142,3 +159,5 @@ export function newRunProgress(
     },
   };
 }
+
+const clipsOf = (items: readonly Item[]): number => new Set(items.map(({ clip }) => clip)).size;

@@ -7,9 +7,10 @@ import type { DayManifests } from '../../files/manifest/day.ts';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { seenDigest } from '../../files/seen.ts';
 import { type Clip, filesOfPlace } from '../../ledger/clip.ts';
-import type { Job, SoundRollOfJob } from '../../ledger/job.ts';
+import type { Job, NamedJob, SoundRollOfJob } from '../../ledger/job.ts';
 import type { Recording } from '../../ledger/recording.ts';
 import { isVerified } from '../../ledger/roll.ts';
+import { intakeWithPlaces, type Mounts } from '../../ledger/portable.ts';
 import { TICKET_BYTES_LIMIT, ticketBytes } from '../../ledger/ticket.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
@@ -73,6 +74,8 @@ export interface RollContext extends VerifyContext {
   readonly heardTogether: HeardTogether;
   readonly reservation: Pick<Reservation, 'take' | 'left'>;
   log(message: string, fields: Record<string, unknown>): void;
+  /** By which records name places; null, or absent: by the paths of this machine. */
+  readonly mounts?: Mounts;
 }
 
 /** What is known of a roll so far. Filled step by step, so that what was found stays when a later step fails. */
@@ -160,9 +163,10 @@ export async function probeRoll(known: KnownRoll, context: RollContext): Promise
   return true;
 }
 
-interface RollPlan extends Pick<NightPlan, 'jobs' | 'done' | 'planned' | 'withoutRoom' | 'volumes'> {
-  /** The job of a clip once more, as it was planned; null: there is none. */
-  again(clip: string): Job | null;
+interface RollPlan
+  extends Pick<NightPlan, 'jobs' | 'done' | 'planned' | 'withoutRoom' | 'volumes' | 'secondDecodes'> {
+  /** A job once more, as it was planned; null: there is none. */
+  again(job: NamedJob): Job | null;
 }
 
 /**
@@ -176,6 +180,7 @@ export async function planRoll(known: KnownRoll, context: RollContext, mayWrite:
     run: context.run,
     day: context.request.folders.dayName,
     profiles: context.profiles,
+    masters: context.request.settings.file.show?.masters ?? 'with',
     // What survey holds of the roll (a file that nobody understands) keeps it from being ready, not its clips from being made.
     rolls: [
       {
@@ -229,8 +234,8 @@ export async function planRoll(known: KnownRoll, context: RollContext, mayWrite:
   const jobs = plan.jobs
     .filter(({ job }) => !refused.has(job))
     .map((planned) => ({ ...planned, job: { ...planned.job, source: sourceOf(planned.job, seenOf) } }));
-  const again = (clip: string): Job | null => {
-    const job = plan.again(roll.name, clip);
+  const again = (named: NamedJob): Job | null => {
+    const job = plan.again(named);
     return job === null ? null : { ...job, source: sourceOf(job, seenIn(known)) };
   };
   context.reservation.take(jobs.map(({ job }) => job));
@@ -288,10 +293,12 @@ export async function unlessBroken(
 /** What the gate is asked of the roll while nothing of it is looked at on the delivery. */
 export function gateInputOf(known: KnownRoll, context: RollContext): GateInput {
   const { folders } = context.request;
+  const mounts = context.mounts ?? null;
   return {
     day: folders.dayName,
     roll: known.roll.name,
-    intake: known.intake,
+    // By its names here already: what the gate says of copies and manifests is then the same in every audit.
+    intake: known.intake === null ? null : intakeWithPlaces(known.intake, mounts),
     copiesAsked: folders.copies.length + 1,
     clips: known.clips,
     ...(known.unused === null ? {} : { unused: known.unused }),

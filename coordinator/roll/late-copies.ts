@@ -19,6 +19,14 @@ import { contentDigest } from '../../ledger/content-digest.ts';
 import { linksToRecords } from '../../ledger/delivery-links.ts';
 import { layout } from '../../ledger/layout.ts';
 import { envelopeSchema } from '../../ledger/provenance/envelope.ts';
+import {
+  copyWithPlaces,
+  findingsWithPlaces,
+  intakeWithPlaces,
+  type Mounts,
+  placeHere,
+  placeName,
+} from '../../ledger/portable.ts';
 import { type CopyResult, countCopies, type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
 import { gateInputOf, readRecords } from '../audit/records.ts';
@@ -38,8 +46,12 @@ export interface LateCopies {
   readonly findings: readonly Finding[];
 }
 
-/** Throws what node:fs throws where a record cannot be written. */
-export async function addLateCopies(intake: ReadRoll, rollFolder: string): Promise<LateCopies> {
+/** `mounts`: by which records name places. Throws what node:fs throws where a record cannot be written. */
+export async function addLateCopies(
+  intake: ReadRoll,
+  rollFolder: string,
+  mounts: Mounts,
+): Promise<LateCopies> {
   const { roll } = intake;
   const refused = (found: string, expected: string, copy?: string): Finding =>
     finding('copy-not-added', found, expected, { roll, ...(copy === undefined ? {} : { copy }) });
@@ -53,7 +65,7 @@ export async function addLateCopies(intake: ReadRoll, rollFolder: string): Promi
   const findings: Finding[] = [];
   const added: CopyResult[] = [];
   for (const copy of intake.copies) {
-    if (verdict.copies.some(({ folder }) => folder === copy.folder)) continue;
+    if (verdict.copies.some((earlier) => isNamed(earlier, copy, mounts))) continue;
     const asRead = intake.asRead.find(({ folder }) => folder === copy.folder);
     // What is wrong with it is found already.
     if (!copy.verified || asRead === undefined) continue;
@@ -63,10 +75,13 @@ export async function addLateCopies(intake: ReadRoll, rollFolder: string): Promi
       continue;
     }
     const known = [...verdict.copies, ...added];
-    const told = await againstRecorded(copy, asRead, known, roll);
-    append(findings, told.findings);
+    const told = await againstRecorded(copy, asRead, known, mounts);
+    append(
+      findings,
+      told.findings.map((item) => ({ ...item, roll })),
+    );
     if (!told.findings.some(blocks))
-      added.push(told.oneWith === null ? copy : { ...copy, oneWith: told.oneWith });
+      added.push(copyWithPlaces(told.oneWith === null ? copy : { ...copy, oneWith: told.oneWith }, mounts));
   }
   if (added.length === 0) return { roll, added: [], copies: countCopies(verdict.copies), findings };
   const links = await linksToRecords(rollFolder, roll);
@@ -74,8 +89,9 @@ export async function addLateCopies(intake: ReadRoll, rollFolder: string): Promi
     return { roll, added: [], copies: countCopies(verdict.copies), findings: [...findings, ...links] };
 
   const isSigned = (await readRecord(layout.envelope(rollFolder), envelopeSchema)).state !== 'absent';
-  const records = await readRecords(rollFolder, withCopies(verdict, intake, added));
-  const noted = [...findings, ...intake.findings].filter(
+  const named = intakeWithPlaces(intake, mounts);
+  const records = await readRecords(rollFolder, withCopies(verdict, named, added));
+  const noted = findingsWithPlaces([...findings, ...intake.findings], mounts).filter(
     (item) => !blocks(item) && added.some(({ folder }) => folder === item.copy),
   );
   const decision = decideRoll({
@@ -100,8 +116,19 @@ export async function addLateCopies(intake: ReadRoll, rollFolder: string): Promi
   };
 }
 
+/** By either name, since the run may have named no volumes; by its files, where this machine does not know the volume that the run named. */
+function isNamed(earlier: CopyResult, copy: CopyResult, mounts: Mounts): boolean {
+  const { folder, seen } = earlier;
+  if (placeHere(folder, mounts) === null) return seen !== undefined && seen === copy.seen;
+  return folder === copy.folder || folder === placeName(copy.folder, mounts);
+}
+
 /** The verdict as it is decided from then on. */
-function withCopies(verdict: RollVerdict, intake: ReadRoll, added: readonly CopyResult[]): RollVerdict {
+function withCopies(
+  verdict: RollVerdict,
+  intake: Pick<ReadRoll, 'manifests'>,
+  added: readonly CopyResult[],
+): RollVerdict {
   const known = new Set(verdict.manifests.map(({ file }) => file));
   return {
     ...verdict,
@@ -127,9 +154,9 @@ async function againstRecorded(
   copy: CopyResult,
   { files }: CopyAsRead,
   recorded: readonly CopyResult[],
-  roll: string,
+  named: Mounts,
 ): Promise<{ oneWith: string | null; findings: Finding[] }> {
-  const about = { roll, copy: copy.folder };
+  const about = { copy: copy.folder };
   const mounts = await mountsHere();
   const paths = files.map(({ path }) => path);
   const mine = await placeOfCopy(copy.folder, paths, mounts);
@@ -141,7 +168,8 @@ async function againstRecorded(
       findings.push(finding('copy-same-place', found, 'a copy of its own', about));
       continue;
     }
-    if (!(await isThere(earlier.folder))) {
+    const here = placeHere(earlier.folder, named);
+    if (here === null || !(await isThere(here))) {
       // Numbers on one side alone: two kinds of file system, and so two.
       if (copy.seen === undefined && earlier.seen === undefined) {
         oneWith ??= earlier.folder;
@@ -152,9 +180,9 @@ async function againstRecorded(
       }
       continue;
     }
-    const walk = await walkFolder(earlier.folder);
+    const walk = await walkFolder(here);
     const theirs = await placeOfCopy(
-      earlier.folder,
+      here,
       walk.files.map(({ path }) => path),
       mounts,
     );

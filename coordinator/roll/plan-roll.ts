@@ -1,6 +1,6 @@
 /** Plans rolls against a delivery that may hold some of the work already. */
 import type { Clip } from '../../ledger/clip.ts';
-import type { Job } from '../../ledger/job.ts';
+import { type Job, jobKey, type NamedJob } from '../../ledger/job.ts';
 import { areStillsFinished, readStills } from '../../ledger/stills.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import {
@@ -17,7 +17,8 @@ import { isFinished } from '../night/resume.ts';
 const DELIVERY_VOLUME = 'the delivery';
 const unlimited: VolumeToPlan = { name: DELIVERY_VOLUME, freeBytes: null, freeFiles: null };
 
-export interface DeliveryPlanRequest extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles'> {
+export interface DeliveryPlanRequest
+  extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles' | 'masters'> {
   readonly rolls: readonly Omit<RollToPlan, 'volume'>[];
   readonly toolchain: Toolchain;
   readonly signal: AbortSignal;
@@ -28,8 +29,8 @@ export interface DeliveryPlanRequest extends Pick<PlanRequest, 'night' | 'run' |
 }
 
 export interface DeliveryPlan extends NightPlan {
-  /** The job of a clip once more, the same to the last field; null: none was planned. */
-  again(roll: string, clip: string): Job | null;
+  /** A job once more, the same to the last field; null: none was planned. */
+  again(job: NamedJob): Job | null;
 }
 
 /** Reads every finished deliverable whole: once to know what would be made, and then without what stands. */
@@ -41,6 +42,7 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<Delive
     day: request.day,
     rolls,
     profiles: request.profiles,
+    masters: request.masters ?? 'with',
     toolchain: request.toolchain.digest,
     sizes: await learnedSizes(
       rolls.map(({ deliveryFolder }) => deliveryFolder),
@@ -77,12 +79,12 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<Delive
   const volume: VolumeToPlan = { name: DELIVERY_VOLUME, ...(await request.volume()) };
   return {
     ...planNight({ ...left, volumes: [volume] }),
-    again: (name, id) => {
+    again: (named) => {
       const own = rolls
-        .filter(({ roll }) => roll === name)
-        .map((roll) => ({ ...roll, clips: roll.clips.filter(({ clip }) => clip.id === id) }));
-      const [planned] = planNight({ ...left, rolls: own, volumes: [unlimited] }).jobs;
-      return planned?.job ?? null;
+        .filter(({ roll }) => roll === named.roll)
+        .map((roll) => ({ ...roll, clips: roll.clips.filter(({ clip }) => clip.id === named.clip.id) }));
+      const planned = planNight({ ...left, rolls: own, volumes: [unlimited] }).jobs;
+      return planned.find(({ job }) => jobKey(job) === jobKey(named))?.job ?? null;
     },
   };
 }

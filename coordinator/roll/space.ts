@@ -2,7 +2,7 @@
 import { existsSync } from 'node:fs';
 import { statfs } from 'node:fs/promises';
 import { dirname } from 'node:path';
-import type { Job, NamedJob } from '../../ledger/job.ts';
+import { type Job, jobKey, type NamedJob } from '../../ledger/job.ts';
 import { withMargin } from '../plan/margin.ts';
 import type { VolumeToPlan } from '../plan/index.ts';
 
@@ -29,7 +29,7 @@ const bytesOf = (job: Job): number =>
 
 export function freshReservation(delivery: string): Reservation {
   const open = new Map<string, number>();
-  const key = (job: NamedJob): string => JSON.stringify([job.roll, job.clip.id]);
+  const key = (job: NamedJob): string => JSON.stringify([job.roll, jobKey(job)]);
   return {
     take: (jobs) => {
       for (const job of jobs) open.set(key(job), bytesOf(job));

@@ -12,6 +12,7 @@ import { spannedSchema } from './spanned-schema.ts';
 import { stillsAskedSchema } from '../../profiles/stills/schema.ts';
 import { rawSettingsSchema } from './raw-schema.ts';
 import { timeFields } from './time-schema.ts';
+import { masterTurns } from '../plan/waves.ts';
 import { hourOf } from '../forecast/due.ts';
 
 /** Whether this system knows the time zone, by its name in the IANA Time Zone Database. */
@@ -120,6 +121,12 @@ const readyBy = z
 
 const showSchema = part.extend({
   ready_by: readyBy,
+  masters: z
+    .enum(masterTurns)
+    .optional()
+    .describe(
+      'When masters are made. with (when it is not said): with the proxies of their clip, all of one decode. after: when the proxies of all rolls are made; a clip of which both are due is then decoded twice, and `plan` says what that costs',
+    ),
   cdls: cdlsSettingSchema
     .optional()
     .describe('CDLs of many clips, matched by name of the clip, reel and timecode'),

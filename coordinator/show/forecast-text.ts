@@ -45,15 +45,18 @@ export function hoursText({ least, most }: Range, now: number, timeZone: string)
 }
 
 /** Of the night as a whole, and of what will not be in time. `now`: milliseconds since 1970, UTC. */
-export function forecastLine({ whole, rolls, timeZone }: NightForecast, now: number): string {
+export function forecastLine({ whole, proxies, rolls, timeZone }: NightForecast, now: number): string {
   const late = rolls.filter(({ inTime }) => inTime === 'late').map(({ roll }) => roll);
   const risk = rolls.filter(({ inTime }) => inTime === 'at-risk').map(({ roll }) => roll);
   const unknown = rolls.reduce((sum, one) => sum + one.unknown, 0);
   const why =
     unknown === 0
       ? 'rolls are still read'
-      : `${count(unknown, 'clip')} of a kind of which fewer than five are made`;
+      : `${count(unknown, 'job')} of a kind of which fewer than five are made`;
   return [
+    ...(proxies === null
+      ? []
+      : [`all proxies made ${hoursText(proxies, now, timeZone)} ${timeZone}, in ${rangeText(proxies)}`]),
     whole === null
       ? `when all is ready is not known yet: ${why}`
       : `all ready ${hoursText(whole, now, timeZone)} ${timeZone}, in ${rangeText(whole)}`,
@@ -77,7 +80,7 @@ const readyText = (
   timeZone: string,
 ): string =>
   left === null
-    ? `not known yet${unknown === 0 ? '' : `: ${count(unknown, 'clip')} of a kind of which fewer than five are made`}`
+    ? `not known yet${unknown === 0 ? '' : `: ${count(unknown, 'job')} of a kind of which fewer than five are made`}`
     : `${hoursText(left, now, timeZone)}, in ${rangeText(left)}`;
 
 /** When a roll will be ready, and whether that is in time. */
@@ -90,11 +93,14 @@ export function rollReadyText(roll: NightForecast['rolls'][number], now: number,
 }
 
 /** Of a plan: a line for each roll that has work. */
-export function forecastText({ rolls, whole, timeZone, from, unknownKinds }: PlannedReady): string {
+export function forecastText({ rolls, whole, proxies, timeZone, from, unknownKinds }: PlannedReady): string {
   const now = Date.parse(from);
   return [
     `Ready, if the run begins now (${timeZone}):`,
     ...rolls.map((roll) => rollReadyText(roll, now, timeZone)),
+    ...(proxies === null
+      ? []
+      : [`All proxies made ${readyText({ left: proxies, unknown: 0 }, now, timeZone)}.`]),
     ...(rolls.length > 1 && whole !== null
       ? [`all       ${readyText({ left: whole, unknown: 0 }, now, timeZone)}`]
       : []),

@@ -1,7 +1,8 @@
 /** A plan for people. Pure. */
 import type { Finding } from '../../findings/finding.ts';
 import { printable } from '../../files/names.ts';
-import type { NightPlan } from '../plan/index.ts';
+import type { NightPlan, SecondDecodes } from '../plan/index.ts';
+import type { MastersTurn } from '../plan/waves.ts';
 import type { CadenceOfRoll } from '../plan/cadence.ts';
 import type { ShapesOfRoll } from '../plan/shapes.ts';
 import type { SoundOfRoll } from '../plan/sound.ts';
@@ -18,6 +19,12 @@ export interface WholePlan extends Pick<NightPlan, 'planned' | 'done' | 'without
   readonly seconds: number;
   /** When rolls would be ready, by learned speeds. */
   readonly ready: PlannedReady;
+  readonly masters: PlannedMasters;
+}
+
+/** When masters are made, and what it costs, or would, to make them after the proxies of all rolls. */
+export interface PlannedMasters extends SecondDecodes {
+  readonly turn: MastersTurn;
 }
 
 export interface PlannedRoll {
@@ -103,6 +110,13 @@ function estimate({ planned, seconds, workers, ready }: WholePlan): string {
     : `\nRoughly ${durationText(seconds)} with ${count(workers, 'worker')}, by ${ESTIMATE_RESTS_ON}; this machine may be much faster or slower.`;
 }
 
+function mastersText({ turn, clips, seconds }: PlannedMasters): string {
+  const cost = `about ${durationText(seconds)} more of one worker`;
+  return turn === 'after'
+    ? `Masters come after the proxies of all rolls: ${count(clips, 'clip')} decoded twice, ${cost}.`
+    : `Masters are made with the proxies of their clip. After the proxies of all rolls (masters: after), ${count(clips, 'clip')} would be decoded twice, ${cost}.`;
+}
+
 /** `differences`: against the day before, in a line; null: there is none. */
 export function planText(
   plan: WholePlan,
@@ -125,6 +139,7 @@ export function planText(
   }
   if (findings.length > 0) parts.push(findingsText(findings));
   if (differences !== null) parts.push(differences);
+  if (plan.masters.clips > 0) parts.push(mastersText(plan.masters));
   if (plan.planned > 0) parts.push(forecastText(plan.ready));
   parts.push(
     `${count(plan.planned, 'deliverable')} to make, ${plan.done} already done.${lacking(plan.withoutRoom)} Nothing was written.${estimate(plan)}`,

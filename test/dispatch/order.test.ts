@@ -41,6 +41,21 @@ describe('the order of jobs', () => {
     expect(names(inOrder([...jobs].reverse(), 4))).toBe('asked-1 asked-2 due-6 due-7 plain');
   });
 
+  test('proxies of all rolls before masters, whichever are asked for first or due', () => {
+    const jobs = [
+      job('plain', plain(0), 0),
+      job('due', { first: null, due: 6, place: 1 }, 0),
+      job('asked', { first: 0, due: null, place: 2 }, 0),
+    ].flatMap((one): Named[] => [
+      { ...one, name: `${one.name}-m`, wave: 'masters' },
+      { ...one, name: `${one.name}-p`, wave: 'proxies' },
+    ]);
+    expect(names(inOrder(jobs, 4))).toBe('asked-p due-p plain-p asked-m due-m plain-m');
+    // The long master would form the tail: it is begun first among masters, and before no proxy.
+    const long: Named = { ...job('long', plain(3), 0, 900), wave: 'masters' };
+    expect(names(inOrder([...jobs, long], 4))).toMatch(/^asked-p due-p plain-p (?=.*long)/);
+  });
+
   test('clips of a roll go in their own order where none of them forms a tail', () => {
     const jobs = [0, 1, 2, 3, 4, 5].map((place) => job(`c${place}`, plain(0), place));
     expect(names(inOrder(jobs, 2))).toBe('c0 c1 c2 c3 c4 c5');

@@ -74,10 +74,10 @@ test('frozen within the writing of a report: the report of the higher number sta
   const of = (host: string): DeliverableReport => ({ ...report(job.clip, 'cut', 'hash-cut'), host });
   const frozen = await takeClaim(folder, fence);
   const higher = await takeClaim(folder, fence);
-  await writeClaimed(higher, job, of('higher'));
+  await writeClaimed(higher, job, of('higher'), null);
   // It asked before it froze, and writes when it thaws.
   const thawed = { ...frozen, assertHighest: once(fence, frozen.assertHighest) };
-  await expect(writeClaimed(thawed, job, of('frozen'))).rejects.toBeInstanceOf(ClaimOvertaken);
+  await expect(writeClaimed(thawed, job, of('frozen'), null)).rejects.toBeInstanceOf(ClaimOvertaken);
   const read = await readRecord(
     layout.deliverableReport(job.deliveryFolder, job.clip.id, 'cut'),
     deliverableReportSchema,

@@ -94,8 +94,10 @@ test('jobs of equal needs lie in one queue, others in another one', () => {
     classQueue('run-1', needOf({ ...job, rollFolder: '/elsewhere/A001' })),
     classQueue('run-1', needOf({ ...job, toolchain: 'another' })),
     classQueue('run-1', { ...needOf(job), decoders: [{ name: 'LibRaw', version: '0.21.2' }] }),
+    classQueue('run-1', needOf({ ...job, wave: 'proxies' })),
+    classQueue('run-1', needOf({ ...job, wave: 'masters' })),
   ];
-  expect(new Set([queue, ...others]).size).toBe(5);
+  expect(new Set([queue, ...others]).size).toBe(7);
 });
 
 test('what is posted is read earlier runs first, rarer needs first; what nobody understands is left out', () => {
@@ -111,14 +113,17 @@ test('what is posted is read earlier runs first, rarer needs first; what nobody 
     volumes: [],
   };
   const raw = { ...posting, queue: 'b', decoders: [{ name: 'LibRaw', version: '0.21.2' }] };
+  // Of a class that nobody else can do, its masters all the same come after proxies.
+  const masters = { ...raw, queue: '0', wave: 'masters' as const };
   const later = { ...raw, queue: 'c', run: '20260201T221503-00000000' };
-  const texts = [later, posting, raw, { ...posting, queue: 'd', version: 1 }].map((one) => [
+  const texts = [later, masters, posting, raw, { ...posting, queue: 'd', version: 1 }].map((one) => [
     one.queue,
     JSON.stringify(one),
   ]);
   expect(readPostings({ ...Object.fromEntries(texts), e: 'no JSON' }).map(({ queue }) => queue)).toEqual([
     'b',
     'a',
+    '0',
     'c',
   ]);
 });

@@ -1,13 +1,16 @@
 /** Volumes: each machine mounts them where it likes, and knows them by their markers. Machines with mounts of their own, and a real Redis. */
-import { mkdirSync, readdirSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
+import { spawnSync } from 'node:child_process';
+import { cpSync, mkdirSync, readdirSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { Redis } from 'ioredis';
 import { expect, test } from 'vitest';
 import { nightOfFolders } from '../../coordinator/night/names.ts';
 import { volumesOf } from '../../coordinator/roll/volumes.ts';
+import { programFile } from '../../files/installation.ts';
 import { FindingError } from '../../findings/finding.ts';
 import { POSTINGS_KEY } from '../../ledger/farm.ts';
 import { partsOf } from '../../ledger/job-parts.ts';
+import type { RollVerdict } from '../../ledger/roll.ts';
 import {
   fromVolume,
   initVolume,
@@ -222,9 +225,66 @@ test('two machines with the volumes at other places make the night; a machine wi
     ['machine-unfit', 'without', 'volume-unknown'],
   ]);
   expect(readdirSync(copy)).toEqual([MARKER_NAME]);
-  const audited = await runCli(['audit', join(proxies, 'night')]);
+  // Nor does anything that stays: reports, commands, verdict, statement, night and pages.
+  const delivery = join(proxies, 'night');
+  // (What a machine says of a mount point that has another volume names it, and the machine.)
+  for (const at of [raid, proxies, ...['north', 'south'].flatMap((name) => [`${name}-r`, `${name}-p`])])
+    expect(textsWith(delivery, join(folder, at.replace(folder, '')))).toEqual([]);
+  const verdict = join(delivery, 'day-03', 'A001', 'roll.json');
+  const copiesNamed = (): string[] =>
+    (JSON.parse(readFileSync(verdict, 'utf8')) as RollVerdict).copies.map((copy) => copy.folder);
+  expect(copiesNamed()).toEqual(['volume:raid/day-03/A001']);
+  const [report] = readdirSync(join(delivery, 'day-03', 'A001', 'reports', 'deliverables'));
+  const { command } = JSON.parse(
+    readFileSync(join(delivery, 'day-03', 'A001', 'reports', 'deliverables', String(report)), 'utf8'),
+  ) as { command: string[] };
+  expect(command).toContain('file:volume:raid/day-03/A001/A001C001.mov');
+  const audited = await runCli(['audit', delivery]);
   expect(audited.code, audited.stdout).toBe(0);
+  // On a machine that mounts both elsewhere: an audit, and a late copy, which is compared with the copies of the verdict there.
+  const late = join(folder, 'late', 'day-03');
+  cpSync(join(raid, 'day-03'), late, { recursive: true, preserveTimestamps: true });
+  const { mounts: there, words } = elsewhere('east');
+  const [r, p] = [join(folder, 'east-r'), join(folder, 'east-p')];
+  const eastern = (...args: readonly string[]) => commandThere(there, args);
+  expect(eastern('audit', join(p, 'night')).status).toBe(0);
+  expect(eastern('status', join(p, 'night')).stdout).toContain('ready');
+  const checked = eastern(
+    ...['check', join(r, 'day-03'), '--copy', late, '--deliver', join(p, 'night'), '--json', '--quiet'],
+    ...words,
+  );
+  const { verdicts, delivery: named } = JSON.parse(checked.stdout) as {
+    delivery: string;
+    verdicts: { added: string[]; findings: { code: string }[] }[];
+  };
+  expect(named).toBe(join(p, 'night'));
+  // The working copy is known again under its other mount point, and the late one lies in no volume.
+  expect(verdicts.map(({ added }) => added)).toEqual([[join(late, 'A001')]]);
+  expect(verdicts[0]?.findings.map(({ code }) => code)).toEqual(['copy-same-drive']);
+  expect(copiesNamed()).toEqual(['volume:raid/day-03/A001', join(late, 'A001')]);
+  expect(textsWith(delivery, r)).toEqual([]);
+  const again = await runCli(['audit', delivery]);
+  expect(again.code, again.stdout).toBe(0);
 }, 240_000);
+
+/** A command of the program where the mounts are others. */
+function commandThere(mount: string, words: readonly string[]) {
+  return spawnSync(
+    'unshare',
+    [
+      ...['-m', '--propagation', 'private', 'bash', '-ec', `${mount}; exec "$@"`, 'bash'],
+      ...[process.execPath, programFile('coordinator/cli.js'), ...words],
+    ],
+    { encoding: 'utf8' },
+  );
+}
+
+/** Files of a delivery that people or programs read as text, and that hold it. */
+const textsWith = (delivery: string, text: string): string[] =>
+  readdirSync(delivery, { recursive: true, withFileTypes: true })
+    .filter((entry) => entry.isFile())
+    .map((entry) => join(entry.parentPath, entry.name))
+    .filter((path) => readFileSync(path).includes(text));
 
 test('a marker that vanishes makes a volume nobody’s: the run says which, and on which machine', async (context) => {
   needsRoot(context);

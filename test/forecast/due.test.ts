@@ -109,6 +109,7 @@ describe('what is in time', () => {
     const forecast = {
       timeZone: 'Europe/Berlin',
       whole: range(61, 95),
+      proxies: null,
       rolls: [
         {
           roll: 'A001',
@@ -136,7 +137,7 @@ describe('what is in time', () => {
     });
     expect(text).toContain('A001      Mon 23:01 to 23:35, in 1 h 01 min to 1 h 35 min; due Mon 23:00, late');
     expect(text).toContain('B001      Mon 22:03 to 22:04, in 3 min to 4 min');
-    expect(text).toContain('C001      not known yet: 3 clips of a kind of which fewer than five are made');
+    expect(text).toContain('C001      not known yet: 3 jobs of a kind of which fewer than five are made');
     expect(text).toContain('Not known yet: how long vc3 9x9 to x takes.');
   });
 });

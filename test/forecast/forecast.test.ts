@@ -181,6 +181,19 @@ describe('when rolls are ready', () => {
     expect(behind.most / behind.least).toBeGreaterThan(known.most / known.least);
   });
 
+  test('proxies before masters: a range of their own, also where nobody knows how long masters take', () => {
+    const proxy = { ...job('A001'), wave: 'proxies' } as const;
+    const master = { ...job('A001', 'unheard-of'), wave: 'masters' } as const;
+    const { proxies, whole } = asked([proxy, { ...proxy, rollName: 'B001' }, master]);
+    expect(whole).toBeNull();
+    // Two jobs of ten seconds, one behind the other.
+    expect(proxies?.least).toBeLessThan(20);
+    expect(proxies?.most).toBeGreaterThan(20);
+    expect(asked([job('A001')]).proxies).toBeNull();
+    const unknown = { ...job('C001', 'unheard-of'), wave: 'proxies' } as const;
+    expect(asked([proxy, unknown]).proxies).toBeNull();
+  });
+
   test('no machine: nothing is known', () => {
     const none = forecast<ForecastJob>({
       machines: [],
@@ -191,7 +204,11 @@ describe('when rolls are ready', () => {
       chance: chanceOf(1),
       nights: 50,
     });
-    expect(none).toEqual({ rolls: [{ roll: 'A001', jobs: 1, unknown: 1, ready: null }], whole: null });
+    expect(none).toEqual({
+      rolls: [{ roll: 'A001', jobs: 1, unknown: 1, ready: null }],
+      whole: null,
+      proxies: null,
+    });
   });
 
   test('a job that has run longer than it should is still not over', () => {

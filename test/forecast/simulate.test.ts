@@ -83,7 +83,7 @@ describe('a simulated night', () => {
   });
 
   test('the same seed gives the same night, another seed another', () => {
-    const one = { clips: 60, workers: 3, scatter: 0.3 };
+    const one = { clips: 60, workers: 3, scatter: 0.3, masters: 'with' } as const;
     expect(simulationOf({ ...one, seed: 7 })).toEqual(simulationOf({ ...one, seed: 7 }));
     expect(simulationOf({ ...one, seed: 8 }).makespan).not.toBe(simulationOf({ ...one, seed: 7 }).makespan);
   });
@@ -102,11 +102,31 @@ describe('a mixed day of 2 000 clips ends within 1.05 of the least that is possi
       const jobs = drawDay({ clips: 2000, scatter, chance: chanceOf(seed) });
       const work = jobs.reduce((sum, { trueSeconds }) => sum + trueSeconds, 0);
       const bound = Math.max(work / count, ...jobs.map(({ trueSeconds }) => trueSeconds));
-      const { makespan } = simulationOf({ clips: 2000, workers: count, seed, scatter });
+      const { makespan } = simulationOf({
+        ...{ clips: 2000, workers: count, seed, scatter },
+        masters: 'with',
+      });
       expect(makespan / bound).toBeGreaterThanOrEqual(1 - 1e-9);
       expect(makespan / bound, `seed ${seed}`).toBeLessThanOrEqual(most);
     }
   });
+});
+
+test('with masters after proxies nobody rests, and the proxies are as early as without masters', () => {
+  const asked = { clips: 2000, workers: 16, seed: 7, scatter: 0 };
+  const after = simulationOf({ ...asked, masters: 'after' });
+  expect(after.makespan / after.bound).toBeGreaterThanOrEqual(1 - 1e-9);
+  expect(after.makespan / after.bound).toBeLessThanOrEqual(1.05);
+  const proxies = drawDay({ ...asked, masters: 'after', chance: chanceOf(7) }).filter(
+    ({ wave }) => wave === 'proxies',
+  );
+  const work = proxies.reduce((sum, { trueSeconds }) => sum + trueSeconds, 0) / asked.workers;
+  const longest = Math.max(...proxies.map(({ trueSeconds }) => trueSeconds));
+  expect(after.proxies).toBeLessThanOrEqual(1.05 * Math.max(work, longest));
+  // Rolls are ready late, and all of it takes longer than of one decode: that is what it costs.
+  const before = simulationOf({ ...asked, masters: 'with' });
+  expect(after.makespan).toBeGreaterThan(before.makespan);
+  expect(before.proxies).toBeNull();
 });
 
 test('chance is even and normal: moments of both', () => {
@@ -129,8 +149,11 @@ test.each([
   ['--workers', '1.5'],
   ['--seed', '-1'],
   ['--scatter', 'much'],
+  ['--masters', 'before'],
 ])('simulate refuses %s %s and says what it takes', (option, value) => {
-  expect(() => readArguments([`${option}=${value}`])).toThrow(/a whole number from|from 0 to 2/);
+  expect(() => readArguments([`${option}=${value}`])).toThrow(
+    /a whole number from|from 0 to 2|with or after/,
+  );
 });
 
 test('a long night is simulated in steps of a thousand jobs, between which others are heard', () => {

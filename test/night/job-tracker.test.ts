@@ -448,8 +448,8 @@ describe('what a job is about, on the delivery', () => {
     );
     made.on('error', () => undefined);
     closing.push(() => made.close(true));
-    const mend = menderOf((clip) => {
-      const found = work.find(({ job }) => job.clip.id === clip)?.job;
+    const mend = menderOf(({ clip }) => {
+      const found = work.find(({ job }) => job.clip.id === clip.id)?.job;
       return found === undefined ? null : again(found);
     });
     const given = await tracker.make({ ...rollOf('A001'), mend }, work);

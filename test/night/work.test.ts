@@ -12,6 +12,7 @@ test('ticket, need and what is expected come back as they were, whatever other j
     jobOf(1, 'run', ['cut']),
     jobOf(2, 'run', ['cut', 'look']),
     { ...jobOf(3, 'run', ['look']), roll: 'B001', span: { start: 12, count: 7 } },
+    { ...jobOf(3, 'run', ['look']), roll: 'B001', wave: 'masters' as const },
     { ...jobOf(4, 'run'), clip: { ...jobOf(4, 'run').clip, name: 'another name' } },
   ];
   const kept = jobs.map((job, place) => works.add(job, place, 60 + place));
@@ -22,5 +23,6 @@ test('ticket, need and what is expected come back as they were, whatever other j
     expect(one?.work.expected).toEqual(expectedOf(job));
     expect(one?.work.need).toEqual(needOf(job));
     expect([one?.work.place, one?.work.seconds]).toEqual([place, 60 + place]);
+    expect(one?.work.wave).toBe(job.wave);
   }
 });

@@ -42,7 +42,15 @@ test('names every one with its reason by clip and profile, and counts a name of 
       volumes: [],
       workers: 1,
       seconds: 1,
-      ready: { timeZone: 'UTC', from: '2026-05-03T20:00:00.000Z', whole: null, rolls: [], unknownKinds: [] },
+      masters: { turn: 'with', clips: 0, seconds: 0 },
+      ready: {
+        timeZone: 'UTC',
+        from: '2026-05-03T20:00:00.000Z',
+        whole: null,
+        proxies: null,
+        rolls: [],
+        unknownKinds: [],
+      },
     },
     [
       {

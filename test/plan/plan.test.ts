@@ -7,11 +7,15 @@ import { jobSchema } from '../../ledger/job.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import { clipFacts, clipNamed } from '../support/facts.ts';
+import { interpretation } from '../support/master.ts';
 
 let vc3: LoadedProfile;
 let review: LoadedProfile;
+let exr: LoadedProfile;
 beforeAll(async () => {
-  [vc3, review] = (await loadProfiles({ wanted: ['editorial-vc3', 'review-h264'] })).profiles as [
+  const wanted = ['editorial-vc3', 'review-h264', 'grading-master-exr'];
+  [vc3, review, exr] = (await loadProfiles({ wanted })).profiles as [
+    LoadedProfile,
     LoadedProfile,
     LoadedProfile,
   ];
@@ -148,6 +152,69 @@ describe('what is left out', () => {
       ['review-h264'],
     ]);
     expect(codes(plan.notes)).toEqual(['timecode-assumed A001 bell-01 review-h264']);
+  });
+});
+
+describe('masters after proxies', () => {
+  const due = ['editorial-vc3', 'review-h264', 'grading-master-exr'];
+  const asked = (names: readonly string[], over: Partial<PlanRequest> = {}): PlanRequest =>
+    request(
+      [
+        roll('A001', [
+          { ...clip('bell-01', { interpretation }), due: names, stills: { count: 2, width: 960, bits: 8 } },
+        ]),
+      ],
+      {
+        profiles: [vc3, review, exr],
+        masters: 'after',
+        ...over,
+      },
+    );
+  const made = (jobs: ReturnType<typeof planNight>['jobs']) =>
+    jobs.map(({ job }) => [
+      job.wave,
+      job.deliverables.map(({ profile }) => profile.name).join(' '),
+      job.stills === undefined ? 'no stills' : 'stills',
+    ]);
+
+  test('two jobs of a clip, the stills with the proxies, and both of all that one would be', () => {
+    const plan = planNight(asked(due));
+    expect(made(plan.jobs)).toEqual([
+      ['proxies', 'editorial-vc3 review-h264', 'stills'],
+      ['masters', 'grading-master-exr', 'no stills'],
+    ]);
+    for (const { job } of plan.jobs) expect(jobSchema.parse(job)).toEqual(job);
+    const one = planNight(asked(due, { masters: 'with' }));
+    expect(one.jobs.map(({ job }) => [job.wave, job.deliverables.length])).toEqual([[undefined, 3]]);
+    expect(plan.planned).toBe(one.planned);
+    expect(plan.jobs.flatMap(({ job }) => job.deliverables)).toEqual(one.jobs[0]?.job.deliverables);
+    expect(plan.jobs.reduce((sum, { bytes }) => sum + bytes, 0)).toBe(one.jobs[0]?.bytes);
+  });
+
+  test('what it costs is the same whether it is done or only asked about: the second decode', () => {
+    const [after, before] = [planNight(asked(due)), planNight(asked(due, { masters: 'with' }))];
+    const sum = (plan: typeof after): number => plan.jobs.reduce((all, { seconds }) => all + seconds, 0);
+    expect(after.secondDecodes).toEqual(before.secondDecodes);
+    expect(after.secondDecodes.clips).toBe(1);
+    expect(sum(after) - sum(before)).toBeCloseTo(after.secondDecodes.seconds, 9);
+    // 48 frames of 1920x1080 are 99.5 megapixels.
+    expect(after.secondDecodes.seconds).toBeGreaterThan(99.5 / 400);
+  });
+
+  test.each([
+    ['proxies alone', ['editorial-vc3'], [['proxies', 'editorial-vc3', 'stills']]],
+    ['masters alone', ['grading-master-exr'], [['masters', 'grading-master-exr', 'stills']]],
+  ])('%s: one job, and no second decode', (_, names, expected) => {
+    const plan = planNight(asked(names));
+    expect(made(plan.jobs)).toEqual(expected);
+    expect(plan.secondDecodes).toEqual({ clips: 0, seconds: 0 });
+  });
+
+  test('what is finished is decoded by nobody', () => {
+    const plan = planNight(asked(due, { isDone: ({ profile }) => profile.profile.kind === 'movie' }));
+    expect(made(plan.jobs)).toEqual([['masters', 'grading-master-exr', 'stills']]);
+    const stills = planNight(asked(due, { isDone: () => true }));
+    expect(made(stills.jobs)).toEqual([['proxies', '', 'stills']]);
   });
 });
 

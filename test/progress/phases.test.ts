@@ -81,3 +81,21 @@ test('a clip that is made again after its check failed is not said to be checked
   progress.progress(job, at('make', 3));
   expect(progress.rolls()[0]?.afterwards).toEqual([]);
 });
+
+test('a clip that is decoded twice is one clip, over when both jobs are', () => {
+  const [job] = board(['bell']).jobs as [Job];
+  const [proxies, masters] = [
+    { ...job, wave: 'proxies' },
+    { ...job, wave: 'masters' },
+  ] as const;
+  const both = newRunProgress(['A001'], () => clock);
+  both.setPhase('A001', 'making');
+  both.making('A001', [proxies, masters]);
+  both.progress(masters, at('make', 10));
+  both.over(proxies);
+  const [half] = both.rolls();
+  expect(half).toMatchObject({ jobs: 1, jobsOver: 0, frames: 2 * FRAMES, framesMade: FRAMES + 10 });
+  expect(both.working().map(({ clip, frames }) => [clip, frames])).toEqual([['bell', 10]]);
+  both.over(masters);
+  expect(both.rolls()[0]).toMatchObject({ jobs: 1, jobsOver: 1, framesMade: 2 * FRAMES });
+});

@@ -16,6 +16,7 @@ import { layout, placeBelow } from '../../ledger/layout.ts';
 import { newToken } from '../../ledger/owner.ts';
 import { digestOfPlain } from '../../ledger/sidecars.ts';
 import { areStillsFinished, readStills, replaceableStills } from '../../ledger/stills.ts';
+import { reportWithPlaces } from '../../ledger/portable.ts';
 import { type StillsReport, stillsReportSchema } from '../../ledger/stills-report.ts';
 import { writeRecord } from '../../ledger/store.ts';
 import type { StillsOutcome } from '../../profiles/stills/schema.ts';
@@ -77,7 +78,7 @@ export async function makeStills(run: StillsRun): Promise<void> {
     const changed = await decodedFailure(job, run.sourceSeen);
     if (changed !== null) throw new JobFailure(changed);
     await context.fence();
-    await write(job, reportOf(run, outcome, { state: 'publishing', made, ours }));
+    await write(run, reportOf(run, outcome, { state: 'publishing', made, ours }));
     for (const { still, staged, checked } of made) {
       const path = layout.still(still.file);
       const published = await publishFile({
@@ -99,7 +100,7 @@ export async function makeStills(run: StillsRun): Promise<void> {
         });
     }
     await removeObsolete(job, outcome, before.report);
-    await write(job, {
+    await write(run, {
       ...reportOf(run, outcome, { state: 'published', made, ours }),
       spent: { ...(await spentOnJob(run)), stills: rounded(run.clock.of('stills')) },
     });
@@ -221,8 +222,9 @@ function reportOf(
   };
 }
 
-async function write(job: Job, report: StillsReport): Promise<void> {
-  await writeRecord(layout.stillsReport(job.deliveryFolder, job.clip.id), stillsReportSchema, report);
+async function write({ job, context }: Pick<JobRun, 'job' | 'context'>, report: StillsReport): Promise<void> {
+  const written = reportWithPlaces(report, context.mounts ?? null);
+  await writeRecord(layout.stillsReport(job.deliveryFolder, job.clip.id), stillsReportSchema, written);
 }
 
 /** Older stills of ours that this set has no name for; what somebody else put there stays. */
@@ -248,5 +250,5 @@ export async function writeStillsFailure(run: StillsRun, findings: readonly Find
   if (areStillsFinished(before, wantedOf(job, outcome))) return;
   const ours = replaceableStills(before.report);
   await makeFolder(job.deliveryFolder, layout.stillsFolder(job.deliveryFolder));
-  await write(job, reportOf(run, outcome, { state: 'failed', made: [], ours, findings }));
+  await write(run, reportOf(run, outcome, { state: 'failed', made: [], ours, findings }));
 }
