@@ -73,7 +73,7 @@ export function settingsPage({ inputs, curves, gamuts, indices, logs, linears, d
     '| field | recognised by |',
     '|---|---|',
     '| `rolls` | the name of the roll, one of these patterns: `*` stands for any characters, `?` for one, `#` for one digit |',
-    '| `make`, `model`, `serial` | what the files of the clip say of the camera: tags of a movie, the header of a DNG frame |',
+    '| `make`, `model`, `serial` | what the files of the clip say of the camera: tags of a movie, the header of a DNG, EXR, DPX or TIFF frame. A file may call the model by several names: each is one |',
     '',
     'Capitals and small letters are the same. A clip that two cameras fit is held; one that none fits goes by its clip, its roll and the',
     'show. A camera that is known by what its files say cannot state `raw.decoder`, which is chosen before they are read.',

@@ -1,6 +1,6 @@
 /** Which levels of the settings speak of a clip, and what the nearest of them says. Pure. */
 import type { SettingOrigin } from '../../ledger/applied-settings.ts';
-import { cameraIdentity } from './camera.ts';
+import { cameraIdentity, cameraModels } from './camera.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { SettingsCamera, SettingsFile, SettingsPart } from './schema.ts';
 
@@ -31,12 +31,12 @@ const same = (wanted: string | undefined, found: string | null): boolean =>
 
 /** `facts` null: nothing is known of the files yet, and a camera that is known by them is not recognised. */
 function isOf({ known_by: known }: SettingsCamera, roll: string, facts: ClipFacts | null): boolean {
-  const { make, model, serial } =
-    facts === null ? { make: null, model: null, serial: null } : cameraIdentity(facts);
+  const { make, serial } = facts === null ? { make: null, serial: null } : cameraIdentity(facts);
+  const models = facts === null ? [] : cameraModels(facts);
   return (
     (known.rolls === undefined || known.rolls.some((pattern) => matches(pattern, roll))) &&
     same(known.make, make) &&
-    same(known.model, model) &&
+    (known.model === undefined || models.some((model) => same(known.model, model))) &&
     same(known.serial, serial)
   );
 }

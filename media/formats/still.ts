@@ -41,6 +41,8 @@ export interface ExrStorage {
   readonly unread: string | null;
   /** Why our own reader (exr/pixels.ts) makes none; null: it does. */
   readonly notOurs: string | null;
+  /** An attribute behind which ffmpeg 5.1 loses its place in the header, with its length; null: none. */
+  readonly long: string | null;
   /** Its data window is another than its display window, or that begins elsewhere than at (0, 0). */
   readonly isPlaced: boolean;
 }

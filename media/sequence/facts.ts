@@ -9,7 +9,7 @@ import { turnOfOrientation } from '../upright.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { SequenceReading } from './read.ts';
 import { evenTimes, packetsOfFiles } from './numbered.ts';
-import { type StillHeader, storedLabel } from '../formats/still.ts';
+import { type ExrStorage, type StillHeader, storedLabel } from '../formats/still.ts';
 
 /** The rate that the headers state; `disagree` lists all when they state several. */
 export function rateInHeaders(headers: readonly (Pick<StillHeader, 'rate'> | null)[]): {
@@ -123,13 +123,20 @@ export function timecodeInHeaders(
  * ffmpeg makes none, or has to place it. Who places the picture is then known to place it by its header.
  */
 export function readsOurselves(headers: readonly (Pick<StillHeader, 'exr'> | null)[]): boolean {
-  const exr = headers.flatMap((header) => header?.exr ?? []);
-  return (
-    exr.length > 0 &&
-    exr.every(({ notOurs }) => notOurs === null) &&
-    exr.some(({ unread, isPlaced }) => unread !== null || isPlaced)
-  );
+  return areOurs(headers) && exrOf(headers).some(({ unread, isPlaced }) => unread !== null || isPlaced);
 }
+
+const exrOf = (headers: readonly (Pick<StillHeader, 'exr'> | null)[]): ExrStorage[] =>
+  headers.flatMap((header) => header?.exr ?? []);
+
+function areOurs(headers: readonly (Pick<StillHeader, 'exr'> | null)[]): boolean {
+  const exr = exrOf(headers);
+  return exr.length > 0 && exr.every(({ notOurs }) => notOurs === null);
+}
+
+/** Whether ours reads what this ffmpeg does not, for the length of an attribute and for nothing that is wrong with the frames. */
+const readsInstead = (headers: readonly (Pick<StillHeader, 'exr'> | null)[]): boolean =>
+  areOurs(headers) && exrOf(headers).some(({ long }) => long !== null);
 
 /** Of OpenEXR frames; null for others. Frames that differ in compression or layout are described by the first of them. */
 export function exrInHeaders(headers: readonly (Pick<StillHeader, 'exr'> | null)[]): ExrFacts | null {
@@ -253,11 +260,17 @@ export async function sequenceFacts(
   const { place, reading, rate } = sequence;
   const header = reading.headers.find((item) => item !== null);
   if (header === undefined || header === null) return { facts: null, why: 'no header', errors: [] };
-  const exr = exrInHeaders(reading.headers);
-  const { picture, why, errors } =
+  let exr = exrInHeaders(reading.headers);
+  let decodedFirst: DecodedFirst =
     exr?.reader === 'own'
       ? { picture: readByUs(header, exr), why: '', errors: [] }
       : await readByFfmpeg(sequence, tools, options);
+  const isRead = decodedFirst.picture !== null && decodedFirst.errors.length === 0;
+  if (exr !== null && !isRead && readsInstead(reading.headers)) {
+    exr = { ...exr, reader: 'own' };
+    decodedFirst = { picture: readByUs(header, exr), why: '', errors: [] };
+  }
+  const { picture, why, errors } = decodedFirst;
   if (picture === null) return { facts: null, why, errors };
   const { pixelAspect, ...decoded } = picture;
   const timecode = timecodeInHeaders(reading.headers, rate);

@@ -72,7 +72,7 @@ export function unreadFindings(
 export function lackingFinding(exr: ExrStorage, said: string, subject: FindingSubject): Finding {
   return finding(
     'frames-form-unread',
-    printable(`${exrFormText(exr)}; this ffmpeg says: ${said}`),
+    printable(`${exrFormText(exr)}${exr.long === null ? '' : `; ${exr.long}`}; this ffmpeg says: ${said}`),
     READ_EVERYWHERE,
     subject,
   );

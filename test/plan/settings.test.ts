@@ -10,6 +10,7 @@ import { momentText } from '../../coordinator/show/time.ts';
 import { type Finding, FindingError } from '../../findings/finding.ts';
 import { loadProfiles } from '../../profiles/load.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
+import type { ClipFacts } from '../../media/facts.ts';
 import { clipFacts } from '../support/facts.ts';
 import { freshFolder } from '../support/folder.ts';
 
@@ -182,6 +183,48 @@ describe('a camera is known', () => {
     ['{ make: Swallow, rolls: [B*] }', false],
   ])('by what its files say: %s: %s', async (known, wanted) => {
     expect(await found(known)).toBe(wanted);
+  });
+
+  // DNG 1.6, chapter 4: UniqueCameraModel is a name of its own beside TIFF's Model; ST 268-1 has the input device alone.
+  test.each([
+    ['{ make: Swallow, serial: S12 }', true],
+    ['{ model: W9 }', true],
+    ['{ model: swallow w9 unique }', true],
+    ['{ model: A }', false],
+    ['{ model: W5 }', false],
+  ])('by what its frames state: %s: %s', async (known, wanted) => {
+    const attribute = (
+      name: string,
+      from: string,
+      value: string,
+    ): NonNullable<ClipFacts['stated']>['attributes'][number] => ({
+      name,
+      type: 'string',
+      from,
+      values: [{ frame: 0, value }],
+    });
+    const frames = clipFacts({
+      stated: {
+        attributes: [
+          attribute('cameraLabel', 'CameraLabel', 'A'),
+          attribute('cameraMake', 'Make', 'Swallow'),
+          attribute('cameraModel', 'Model', 'W9'),
+          attribute('cameraSerialNumber', 'CameraSerialNumber', 'S12'),
+          attribute('uniqueCameraModel', 'UniqueCameraModel', 'Swallow W9 unique'),
+          {
+            name: 'cameraLabel',
+            type: 'string',
+            from: 'input device',
+            values: [
+              { frame: 0, value: 'W5' },
+              { frame: 3, value: 'W6' },
+            ],
+          },
+        ],
+        left: [],
+      },
+    });
+    expect(levelsOf(await camera(known), 'A001', null, frames).cameras.length > 0).toBe(wanted);
   });
 
   test('not by files that say nothing', async () => {

@@ -12,7 +12,7 @@ const [WIDTH, HEIGHT] = [48, 32];
 /** SHA-256 of each. */
 const PINNED = {
   linear: '85680fffe9e614371ad1202f4c9ee2356d54c4695c3a2943ac0019d99e05a080',
-  fine: '4d7f8e3a8f3e23ac98711df9b5fdf616e53b757823895736bac4f476163808dc',
+  fine: '541a74f3202bd8c441afd4871d16e43eafa5601b993d54730f08b60e50ecb88b',
   half: '54c907c4b34421dca492bb437abe447c151cfcb930ed6cc7db17b089e5a540ae',
 };
 

@@ -14,12 +14,12 @@ export function exrReader(
     height,
     pixelFormat,
   }: { readonly width: number; readonly height: number; readonly pixelFormat: string },
-): (index: number, to: Uint8Array) => Promise<void> {
+): (index: number, to: Uint8Array) => void {
   const picture = { width, height, channels: pictureChannels(pixelFormat) };
   const read = fileReader();
-  return async (index, to) => {
+  return (index, to) => {
     const number = place.first + index;
-    const file = await read(framePath(rollFolder, place, number));
+    const file = read(framePath(rollFolder, place, number));
     try {
       readPlaced(file, picture, new Float32Array(to.buffer, to.byteOffset, to.length / 4));
     } catch (error) {

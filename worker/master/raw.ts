@@ -48,7 +48,7 @@ export async function rawReader(
   const read = fileReader();
   return async (index) => {
     const path = framePath(rollFolder, place, place.first + index);
-    const file = await read(path);
+    const file = read(path);
     const frame = await readDng(sourceOfBytes(file));
     await fill(path, file, frame);
     kernel.correct(frame.opcodes);

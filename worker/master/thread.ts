@@ -46,7 +46,7 @@ async function codedLinearisation(setup: FramePoolSetup, memory: KernelMemory): 
   return {
     read: async ({ index, from }) => {
       if (file !== null) {
-        await file(index, kernel.frame());
+        file(index, kernel.frame());
         return true;
       }
       if (from === null) throw new RangeError('a frame without bytes');

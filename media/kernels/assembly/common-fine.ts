@@ -2,16 +2,19 @@
 import { held, heldFloat } from './common-held';
 import { ACROSS, C, CH, CV, G, GREEN, MARGIN, OPPOSITE, OTHER, OWN, ROOT, add, at, backBlue, backGreen, backRed, bandTop, beside, cropTop, cropWidth, halfLine, isRed, mul, offCurve, open, outBlue, outGreen, outRed, phase, placeOf, sub, take, zip } from './common-mosaic';
 
-/** Between the two values, and half of their distance beyond. */
+/** Between the two values, and so much of their distance beyond. */
 @inline
-function bounded(value: v128, one: v128, other: v128, half: v128): v128 {
+function bounded(value: v128, one: v128, other: v128, beyond: v128): v128 {
   const low = f32x4.pmin(one, other);
   const high = f32x4.pmax(one, other);
-  const slack = mul(sub(high, low), half);
+  const slack = mul(sub(high, low), beyond);
   return f32x4.pmin(f32x4.pmax(value, sub(low, slack)), add(high, slack));
 }
 
-/** Green on both ways, as what is left of the colour: c - green across and c - green down. */
+/**
+ * Green on both ways, as what is left of the colour: c - green across and c - green down. How steep the picture is on each waits for `decide` where that
+ * puts its own afterwards: ACROSS and GREEN.
+ */
 function differences(line: i32): void {
   const p = phase(line);
   const c = at(line, C);
@@ -22,20 +25,26 @@ function differences(line: i32): void {
   const cDown = at(line + 2, C);
   const h = at(line, CH);
   const v = at(line, CV);
-  const half = heldFloat(0.5), quarter = heldFloat(0.25);
+  const steepAcross = at(line, ACROSS);
+  const steepDown = at(line, GREEN);
+  const half = heldFloat(0.5), quarter = heldFloat(0.25), beyond = heldFloat(0.75);
   const values = halfLine;
   for (let i = 0; i < values; i += 4) {
     const o = usize(i) << 2;
     const cc = v128.load(c + o);
-    const halfC = mul(cc, half);
+    const twice = add(cc, cc);
     const left = beside(g + o, p - 1);
     const right = beside(g + o, p);
     const up = v128.load(gUp + o);
     const down = v128.load(gDown + o);
-    const across = add(mul(add(left, right), half), sub(halfC, mul(add(beside(c + o, -1), beside(c + o, 1)), quarter)));
-    const along = add(mul(add(up, down), half), sub(halfC, mul(add(v128.load(cUp + o), v128.load(cDown + o)), quarter)));
-    v128.store(h + o, sub(cc, bounded(across, left, right, half)));
-    v128.store(v + o, sub(cc, bounded(along, up, down, half)));
+    const bendAcross = sub(twice, add(beside(c + o, -1), beside(c + o, 1)));
+    const bendDown = sub(twice, add(v128.load(cUp + o), v128.load(cDown + o)));
+    const across = add(mul(add(left, right), half), mul(bendAcross, quarter));
+    const along = add(mul(add(up, down), half), mul(bendDown, quarter));
+    v128.store(h + o, sub(cc, bounded(across, left, right, beyond)));
+    v128.store(v + o, sub(cc, bounded(along, up, down, beyond)));
+    v128.store(steepAcross + o, add(step(left, right), f32x4.abs(bendAcross)));
+    v128.store(steepDown + o, add(step(up, down), f32x4.abs(bendDown)));
   }
 }
 
@@ -50,7 +59,7 @@ function blend(one: v128, other: v128, part: v128): v128 {
   return f32x4.add(other, f32x4.mul(part, f32x4.sub(one, other)));
 }
 
-/** How much each way counts, by how little the colour difference changes on it, and green so. */
+/** How much each way counts, by how little the colour difference and the picture change on it, and green so. */
 function decide(line: i32): void {
   const p = phase(line);
   const h = at(line, CH);
@@ -82,10 +91,10 @@ function decide(line: i32): void {
     let ofV = mul(add(step(v0, v128.load(vUp2 + o)), step(v0, v128.load(vDown2 + o))), three);
     ofV = add(ofV, add(step(beside(vUp + o, p - 1), beside(vDown + o, p - 1)), step(beside(vUp + o, p), beside(vDown + o, p))));
     ofV = add(ofV, add(add(step(vl, beside(vUp2 + o, -1)), step(vl, beside(vDown2 + o, -1))), add(step(vr, beside(vUp2 + o, 1)), step(vr, beside(vDown2 + o, 1)))));
-    const calmH = add(ofV, least);
-    const calmV = add(ofH, least);
-    const squareH = f32x4.mul(calmH, calmH);
-    const part = f32x4.div(squareH, add(squareH, f32x4.mul(calmV, calmV)));
+    const calmH = add(add(ofV, v128.load(green + o)), least);
+    const calmV = add(add(ofH, v128.load(across + o)), least);
+    const cubeH = mul(mul(calmH, calmH), calmH);
+    const part = f32x4.div(cubeH, add(cubeH, mul(mul(calmV, calmV), calmV)));
     v128.store(across + o, part);
     v128.store(green + o, sub(v128.load(c + o), blend(h0, v0, part)));
   }
