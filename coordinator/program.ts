@@ -9,7 +9,7 @@ import {
   DEFAULT_PATIENCE_SECONDS,
   DEFAULT_READERS,
   DEFAULT_STALL_SECONDS,
-} from './commands/defaults.ts';
+} from './night/defaults.ts';
 import { collect, folder, folders, rateOption, serveAddress, wholeNumber } from './commands/options.ts';
 
 /** For a password: a command line can be read by everybody on the machine. */
@@ -468,6 +468,32 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(json())
     .addOption(quiet())
     .action((options) => act(async () => (await import('./commands/worker.ts')).workerCommand(options)));
+
+  root
+    .command('coordinator')
+    .description(
+      'watch folders, and make a night of every roll whose manifest is complete, until interrupted',
+    )
+    .argument('<file>', 'what is watched and what is made of it, as docs/coordinator.md shows it', folder)
+    .addOption(
+      new Option(
+        '--queue <url>',
+        'shared Redis on a closed network; other machines do the work there (default: a built-in one, and this machine)',
+      ).env(QUEUE_VARIABLE),
+    )
+    .addOption(queueCa())
+    .addOption(queueCert())
+    .addOption(queueKey())
+    .addOption(volumes())
+    .addOption(ffmpeg())
+    .addOption(ffprobe())
+    .addHelpText(
+      'after',
+      '\nIt logs JSON lines to stdout. Started a second time, on this machine or another one, it stands by and takes over when the first is gone.\nInterrupted once: running jobs finish, then it stops. Twice: it stops at once. Started again it goes on where it was.',
+    )
+    .action((file: string, options) =>
+      act(async () => (await import('./commands/coordinator.ts')).coordinatorCommand({ file, ...options })),
+    );
 
   const volumeCommands = root
     .command('volume')
