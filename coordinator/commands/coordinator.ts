@@ -2,6 +2,8 @@
 import { join } from 'node:path';
 import { type Logger, pino } from 'pino';
 import { startLeaseKeeper } from '../../ledger/lease-keeper.ts';
+import { stateFolder } from '../../files/machine-id.ts';
+import { forgetOldReads, keptReads } from '../intake/kept-reads.ts';
 import { readNights } from '../nights/config.ts';
 import type { News } from '../nights/news.ts';
 import { newStandings, standWatch } from '../nights/stand.ts';
@@ -22,6 +24,8 @@ export async function coordinatorCommand({ file, ...farm }: CoordinatorOptions):
   if (farm.queue !== undefined) parseQueueAddress(farm.queue, farm);
   const coordinator = newRun();
   const logger: Logger = pino({ base: { coordinator }, timestamp: pino.stdTimeFunctions.isoTime });
+  const reads = join(stateFolder(), 'reads');
+  await forgetOldReads(reads, config.readAgainMilliseconds);
   const interrupts = listenForInterrupts();
   const keeper = startLeaseKeeper();
   try {
@@ -35,7 +39,7 @@ export async function coordinatorCommand({ file, ...farm }: CoordinatorOptions):
         'the coordinator begins',
       );
       await standWatch({
-        ...{ config, farm, coordinator, interrupts, logger, also: {} },
+        ...{ config, farm, coordinator, interrupts, logger, also: { kept: keptReads(reads, config.readAgainMilliseconds) } },
         news: newsToLog(logger),
         standings: newStandings(config),
       });

@@ -9,6 +9,7 @@ import { isManifestPath } from '../../files/manifest/manifest-name.ts';
 import { type CopyPlace, isNumbered } from './apart.ts';
 import { gatherRoll, type RollPlaces } from './gather.ts';
 import { compareCopies, judgeCopy } from './judge.ts';
+import type { CopyReads, KeptReads } from './kept-reads.ts';
 import { placeOfCopy } from './place.ts';
 import { type ReadCopy, readCopy, type WalkedCopy } from './read.ts';
 import type { ReadRoll } from './since.ts';
@@ -26,6 +27,8 @@ export interface IntakeOrder extends RollPlaces {
   /** Files that are read at once, 1 or more. */
   readonly readers: number;
   readonly onProgress?: (progress: IntakeProgress) => void;
+  /** What this machine has read before; absent: everything is read. */
+  readonly kept?: KeptReads | undefined;
   readonly signal?: AbortSignal;
 }
 
@@ -93,7 +96,7 @@ export async function intakeRoll(order: IntakeOrder): Promise<ReadRoll> {
   findings.addAll(told.findings);
   findings.addAll(gathered.manifests);
 
-  const totalBytes = walked.reduce(
+  let totalBytes = walked.reduce(
     (sum, { walk }) => sum + walk.files.reduce((part, file) => part + file.bytes, 0),
     0,
   );
@@ -102,17 +105,32 @@ export async function intakeRoll(order: IntakeOrder): Promise<ReadRoll> {
     readBytes += bytes;
     order.onProgress?.({ readBytes, totalBytes });
   };
+  const onKept = (bytes: number): void => {
+    totalBytes -= bytes;
+    order.onProgress?.({ readBytes, totalBytes });
+  };
+  let notKept: unknown = null;
+  const onNotKept = (error: unknown): void => void (notKept ??= error);
+  const keptOf = async ({ folder: copy }: WalkedCopy): Promise<CopyReads | undefined> => {
+    const place = lies.find((one) => one.folder === copy);
+    return place !== undefined && isNumbered(place) ? await order.kept?.of(copy) : undefined;
+  };
   const pool = createHashPool(order.readers);
   let copies: ReadCopy[];
   try {
     copies = await Promise.all(
-      walked.map((copy) =>
-        readCopy(copy, { roll, statements: statedOf(copy).statements, pool, onBytes, signal }),
+      walked.map(async (copy) =>
+        readCopy(copy, {
+          ...{ roll, statements: statedOf(copy).statements, pool, signal },
+          ...{ kept: await keptOf(copy), onBytes, onKept, onNotKept },
+        }),
       ),
     );
   } finally {
     await pool.close();
   }
+  if (notKept !== null)
+    findings.add(finding('reads-not-kept', String(notKept), 'a folder that can be written', { roll }));
   const working = copies.find((copy) => copy.folder === folder);
   for (const copy of copies) {
     findings.addAll(copy.findings);

@@ -1,5 +1,6 @@
 /** What a night is asked for, and what came of it. */
 import type { Finding } from '../../findings/finding.ts';
+import type { KeptReads } from '../intake/kept-reads.ts';
 import type { LeaseWatch } from '../../ledger/lease-file.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import type { Rate } from '../../media/time/rate.ts';
@@ -49,6 +50,8 @@ export interface NightRequest {
   readonly waitForRun: boolean;
   /** How long a target, queue or farm that does not answer is waited for before the night ends. */
   readonly patienceSeconds: number;
+  /** What this machine has read before, which a coordinator that goes on does not read again; absent: everything is read. */
+  readonly kept?: KeptReads;
   /** Of whoever has watched the leases of the delivery for a while; absent: the run begins to watch. */
   readonly leases?: LeaseWatch;
 }

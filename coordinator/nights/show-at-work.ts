@@ -220,12 +220,13 @@ export class ShowAtWork {
       },
     };
     const own = ownInterrupts(interrupts);
-    const result = await runNight({ ...request, leases, ...also }, own, ui).finally(async () => {
+    try {
+      news.ended(of, await runNight({ ...request, leases, ...also }, own, ui));
+    } finally {
       own.end();
       // Also of a night that broke: what is decided is decided.
       await this.#taken.keep(over);
-    });
-    news.ended(of, result);
+    }
     return over.length === next.rolls.length;
   }
 }
