@@ -39,7 +39,14 @@ export async function coordinatorCommand({ file, ...farm }: CoordinatorOptions):
         'the coordinator begins',
       );
       await standWatch({
-        ...{ config, farm, coordinator, interrupts, logger, also: { kept: keptReads(reads, config.readAgainMilliseconds) } },
+        ...{
+          config,
+          farm,
+          coordinator,
+          interrupts,
+          logger,
+          also: { kept: keptReads(reads, config.readAgainMilliseconds) },
+        },
         news: newsToLog(logger),
         standings: newStandings(config),
       });

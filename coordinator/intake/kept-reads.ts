@@ -36,7 +36,14 @@ export interface CopyReads {
   /** null: it is to be read. */
   find(path: string, wanted: readonly string[]): Promise<KeptRead | null>;
   /** A file that was read whole just now. Throws what node:fs throws. */
-  keep(path: string, read: { readonly bytes: number; readonly hashes: Readonly<Record<string, string>>; readonly seen: string }): Promise<void>;
+  keep(
+    path: string,
+    read: {
+      readonly bytes: number;
+      readonly hashes: Readonly<Record<string, string>>;
+      readonly seen: string;
+    },
+  ): Promise<void>;
 }
 
 export interface KeptReads {

@@ -108,7 +108,11 @@ export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<
       options.onKept?.(known.bytes);
       // The device's number is no part of what a record says.
       const seen = known.stood.slice(known.stood.indexOf(' ') + 1);
-      return { path, read: { state: 'read' as const, bytes: known.bytes, hashes: known.hashes, seen }, known };
+      return {
+        path,
+        read: { state: 'read' as const, bytes: known.bytes, hashes: known.hashes, seen },
+        known,
+      };
     }
     const read = await pool.hash(
       `${copy.folder}/${path}`,

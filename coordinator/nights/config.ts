@@ -38,6 +38,7 @@ export interface NightsConfig {
   readonly readAgainMilliseconds: number;
   readonly work: string;
   readonly listen: ServeAddress;
+  readonly listenNames: readonly string[];
   readonly tokenFile: string | null;
   readonly workers: number | null;
   readonly slots: number | null;
@@ -114,6 +115,7 @@ function configOf(file: NightsFile, origin: string): NightsConfig {
     readAgainMilliseconds: (file.read_again_hours ?? 24) * HOUR,
     work: file.work === undefined ? join(stateFolder(), 'coordinator') : from(file.work),
     listen: parseServeAddress(file.listen ?? DEFAULT_LISTEN) as ServeAddress,
+    listenNames: file.listen_names ?? [],
     tokenFile: file.listen_token_file === undefined ? null : from(file.listen_token_file),
     workers: file.workers ?? null,
     slots: file.slots ?? null,

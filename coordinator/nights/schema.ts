@@ -137,6 +137,13 @@ export const nightsSchema = z.strictObject({
     .describe(
       'File that you alone can read, with the token that must be sent (`Authorization: Bearer`) where others than this machine can reach the address',
     ),
+  listen_names: z
+    .array(z.string().regex(/^[A-Za-z0-9.-]{1,250}$/))
+    .max(20)
+    .optional()
+    .describe(
+      'Names by which others ask for that address, besides that of the machine: a container’s service, an alias',
+    ),
   workers: z
     .int()
     .min(0)

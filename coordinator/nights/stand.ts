@@ -187,3 +187,14 @@ function newTurns(oneAtATime: boolean): Turns {
     },
   };
 }
+
+/** So many looks may be left out before a coordinator that is at work is none. */
+const LOOKS_LEFT_OUT = 30;
+
+/** Whether this coordinator does its duty by the show: it is at work and looks, or stands by for one that is. */
+export function isDoing({ role, lookedAt }: ShowStanding, { lookMilliseconds }: NightsConfig): boolean {
+  if (role !== 'at-work') return role === 'standing-by';
+  return (
+    lookedAt !== null && performance.now() - lookedAt < LOOKS_LEFT_OUT * Math.max(lookMilliseconds, 10_000)
+  );
+}

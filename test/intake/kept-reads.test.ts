@@ -1,5 +1,13 @@
 /** What was read is not read again, and every reason for which it is. Reads are counted by the bytes that intake says it reads, and by a kept checksum that is wrong on purpose. */
-import { appendFileSync, mkdirSync, readdirSync, readFileSync, renameSync, utimesSync, writeFileSync } from 'node:fs';
+import {
+  appendFileSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  renameSync,
+  utimesSync,
+  writeFileSync,
+} from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout } from 'node:timers/promises';
 import { expect, test } from 'vitest';
@@ -69,7 +77,10 @@ test('a second reading reads nothing and finds the same, and says so; what was c
   renameSync(join(roll, '..', 'other'), clip);
   expect(await readBytes(roll, again())).toMatchObject({ bytes: CLIP, verified: true });
   // All of it is old.
-  const old = await readBytes(roll, keptReads(reads, DAY, () => Date.now() + DAY + 1));
+  const old = await readBytes(
+    roll,
+    keptReads(reads, DAY, () => Date.now() + DAY + 1),
+  );
   expect(old.bytes).toBe(first.bytes);
   expect((await readBytes(roll, keptReads(reads, 0))).bytes).toBe(first.bytes);
 }, 30_000);
