@@ -200,6 +200,12 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
       ).argParser(wholeNumber(1, 604_800)),
     )
     .option('--wait-for-run', 'wait while another run is at work on this delivery, instead of stopping')
+    .addOption(
+      new Option(
+        '--messages <file>',
+        'tell programs and people what is ready, held or late, as docs/messages.md shows it',
+      ).argParser(folder),
+    )
     .addOption(page())
     .addOption(json())
     .addOption(quiet())

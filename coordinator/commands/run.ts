@@ -4,6 +4,7 @@ import { type Finding, finding, blocks } from '../../findings/finding.ts';
 import type { NightFolders } from '../roll/folders.ts';
 import { type NightOptions, nightAsked } from '../night/asked.ts';
 import type { NightResult, NightUi } from '../night/request.ts';
+import { messagesOf } from '../messages/of-run.ts';
 import { runNight } from '../night/run.ts';
 import { nightText } from '../show/night-text.ts';
 import { pageAddressText } from '../show/page-text.ts';
@@ -15,6 +16,8 @@ import { listenForInterrupts } from './interrupts.ts';
 
 export interface RunOptions extends NightOptions {
   readonly page?: ServeAddress;
+  /** File with those who are told. */
+  readonly messages?: string;
   readonly json?: boolean;
   readonly quiet?: boolean;
 }
@@ -36,6 +39,7 @@ export async function runCommand(options: RunOptions): Promise<0 | 1 | 130> {
 export async function takeNight(options: RunOptions): Promise<NightResult> {
   const request = await nightAsked(options);
   const { folders } = request;
+  const messages = options.messages === undefined ? null : await messagesOf(options.messages, folders);
   const interrupts = listenForInterrupts();
   let progress: Progress | undefined;
   const say = (line: string): void => {
@@ -43,25 +47,35 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
     if (progress === undefined) process.stderr.write(`${line}\n`);
     else progress.say(line);
   };
+  const of = { day: folders.dayName, delivery: folders.delivery, show: null };
   const ui: NightUi = {
     begin: (runProgress, forecast) => {
       progress = showProgress(runProgress, { quiet: options.quiet === true, forecast });
+      messages?.begin(forecast);
     },
     say,
     report: (item: Finding) => {
       if (blocks(item) || options.quiet !== true) say(findingText(item));
+      messages?.teller.noted(of, item);
     },
+    decided: (result) => messages?.teller.decided(of, result),
   };
   const live = options.page === undefined ? null : await livePage(options.page, folders, ui);
   try {
     const result = await runNight(request, interrupts, ui);
-    return { ...result, findings: [...result.findings, ...(live?.findings() ?? [])] };
+    messages?.teller.ended(of, result);
+    const unsent = (await messages?.end(MESSAGES_MILLISECONDS)) ?? [];
+    return { ...result, findings: [...result.findings, ...(live?.findings() ?? []), ...unsent] };
   } finally {
     progress?.stop();
     await live?.end();
+    await messages?.end(0);
     interrupts.end();
   }
 }
+
+/** How long a run that is over waits for its messages. What is not sent by then waits for the next run. */
+const MESSAGES_MILLISECONDS = 10_000;
 
 /** How long a run waits for the address of its page, so that it is printed first. */
 const PAGE_MILLISECONDS = 5_000;

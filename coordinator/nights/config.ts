@@ -6,6 +6,7 @@ import { stateFolder } from '../../files/machine-id.ts';
 import { findingAt, type Path, readDocument } from '../../files/document.ts';
 import { type Finding, FindingError } from '../../findings/finding.ts';
 import type { z } from 'zod';
+import { receiversFrom } from '../messages/read.ts';
 import type { Receivers } from '../messages/schema.ts';
 import { parseServeAddress, type ServeAddress } from '../../serve/address.ts';
 import { type NightsFile, nightsSchema, type ShowFile, type takes } from './schema.ts';
@@ -120,16 +121,6 @@ function configOf(file: NightsFile, origin: string): NightsConfig {
     workers: file.workers ?? null,
     slots: file.slots ?? null,
     messages: receiversFrom(file.messages ?? {}, from),
-  };
-}
-
-export function receiversFrom(receivers: Receivers, from: (path: string) => string): Receivers {
-  return {
-    webhooks: (receivers.webhooks ?? []).map((one) => ({ ...one, secret_file: from(one.secret_file) })),
-    mail: (receivers.mail ?? []).map((one) => ({
-      ...one,
-      ...(one.password_file === undefined ? {} : { password_file: from(one.password_file) }),
-    })),
   };
 }
 

@@ -20,3 +20,15 @@ export interface News {
   late(of: OfDay, roll: string, why: string): void;
   noted(of: OfDay, item: Finding): void;
 }
+
+/** Each hears all of it. */
+export function newsToAll(heard: readonly News[]): News {
+  return {
+    began: (...told) => heard.forEach((one) => one.began(...told)),
+    decided: (...told) => heard.forEach((one) => one.decided(...told)),
+    ended: (...told) => heard.forEach((one) => one.ended(...told)),
+    refused: (...told) => heard.forEach((one) => one.refused(...told)),
+    late: (...told) => heard.forEach((one) => one.late(...told)),
+    noted: (...told) => heard.forEach((one) => one.noted(...told)),
+  };
+}

@@ -5,12 +5,13 @@ import { FindingError, finding } from '../../findings/finding.ts';
 import { readSecret } from '../messages/secret.ts';
 import type { NightsConfig } from './config.ts';
 import { isDoing, type ShowStanding } from './stand.ts';
-import type { Tally } from './tally.ts';
+import type { MessageCounts, Tally } from './tally.ts';
 
 export interface ServeRequest {
   readonly config: NightsConfig;
   readonly standings: readonly ShowStanding[];
-  readonly tally: Pick<Tally, 'text'>;
+  readonly tally: Pick<Tally, 'text' | 'messages'>;
+  readonly messages: MessageCounts;
   /** Whether the shared Redis answers; null: there is none. */
   queueAnswers(): Promise<boolean | null>;
 }
@@ -29,6 +30,7 @@ export async function serveNights({
   config,
   standings,
   tally,
+  messages,
   queueAnswers,
 }: ServeRequest): Promise<Serving> {
   const { listen, listenNames, tokenFile } = config;
@@ -51,6 +53,7 @@ export async function serveNights({
     await reply.code(ready ? 200 : 503).send({ ready, queue, shows });
   });
   app.get('/metrics', async (_request, reply) => {
+    tally.messages(messages);
     const { type, body } = await tally.text();
     await reply.type(type).send(body);
   });

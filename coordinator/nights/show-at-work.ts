@@ -5,6 +5,7 @@ import { printable } from '../../files/names.ts';
 import type { LeaseWatch } from '../../ledger/lease-file.ts';
 import type { DayTo } from './due.ts';
 import { dueOfShow } from './due.ts';
+import { watchLateness } from '../messages/of-night.ts';
 import { type NightOptions, nightAsked } from '../night/asked.ts';
 import type { Interrupts, NightRequest, NightUi } from '../night/request.ts';
 import { runNight } from '../night/run.ts';
@@ -204,8 +205,12 @@ export class ShowAtWork {
       waitForRun: true,
     });
     const over: TakenRoll[] = [];
+    let lateness: { end(): void } | undefined;
     const ui: NightUi = {
-      begin: (runProgress, forecast) => news.began(of, runProgress, forecast),
+      begin: (runProgress, forecast) => {
+        news.began(of, runProgress, forecast);
+        lateness = watchLateness(forecast, (roll, why) => this.#tellLateOf(next.day, roll, why));
+      },
       say: (line) => log.info(line),
       report: (item) => {
         log.warn({ finding: item }, item.code);
@@ -224,6 +229,7 @@ export class ShowAtWork {
       news.ended(of, await runNight({ ...request, leases, ...also }, own, ui));
     } finally {
       own.end();
+      lateness?.end();
       // Also of a night that broke: what is decided is decided.
       await this.#taken.keep(over);
     }

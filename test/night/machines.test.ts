@@ -26,7 +26,7 @@ test('a machine that vanishes is told once, one that says that it goes is not, a
     return noted.splice(0).map(({ code, found }) => `${code} ${found.split(',')[0]}`);
   };
   const [a, b] = [record('a'), record('b')];
-  const gone = { ...b, workers: 0, slots: 0, classes: [], left: true } as const;
+  const gone = { ...b, workers: 0, slots: 0, classes: [], left: true as const };
   expect(await look(0, a, b)).toEqual([]);
   // All are away for a moment, and back.
   expect(await look(3)).toEqual([]);
