@@ -1,5 +1,6 @@
 /** A message to people, by e-mail. A password goes over TLS, or to this machine alone. */
 import { createTransport } from 'nodemailer';
+import { codeOf } from '../../files/error-code.ts';
 import { isLoopback } from '../../serve/address.ts';
 import type { NamedMessage } from './message.ts';
 import { type MailReceiver, mailTypes } from './schema.ts';
@@ -47,9 +48,7 @@ export async function mailSender(receiver: MailReceiver): Promise<Sender> {
         // RFC 5321, 4.2.1: 5yz will be said again to the same. 530 to 538 speak of the log-in (RFC 4954), which somebody may set right.
         if (code >= 550 && code < 560) throw new RefusedForGoodError(`it answered ${code}`);
         // The text may repeat what was sent.
-        throw new Error(
-          code === 0 ? ((error as { code?: string }).code ?? 'no answer') : `it answered ${code}`,
-        );
+        throw new Error(code === 0 ? codeOf(error) || 'no answer in time' : `it answered ${code}`);
       } finally {
         signal.removeEventListener('abort', onAbort);
         transport.close();

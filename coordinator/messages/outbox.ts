@@ -178,7 +178,8 @@ export async function openOutbox(request: OutboxRequest): Promise<Outbox> {
       ending.abort();
       for (const line of lines.values()) line.wake();
       await Promise.all(sending);
-      await Promise.all(writing);
+      // What is written may be taken away again.
+      while (writing.size > 0) await Promise.all(writing);
     },
   };
 }
