@@ -477,9 +477,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
 
   root
     .command('coordinator')
-    .description(
-      'watch folders, and make a night of every roll whose manifest is complete, until interrupted',
-    )
+    .description('watch folders, and run every roll whose manifest is complete, until interrupted')
     .argument('<file>', 'what is watched and what is made of it, as docs/coordinator.md shows it', folder)
     .addOption(
       new Option(
@@ -495,7 +493,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(ffprobe())
     .addHelpText(
       'after',
-      '\nIt logs JSON lines to stdout. Started a second time, on this machine or another one, it stands by and takes over when the first is gone.\nInterrupted once: running jobs finish, then it stops. Twice: it stops at once. Started again it goes on where it was.',
+      '\nIt logs JSON lines to stdout. Started a second time, on this machine or another one, it waits, and takes over when the first is gone.\nInterrupted once: running jobs finish, then it stops. Twice: it stops at once. Started again it goes on where it was.',
     )
     .action((file: string, options) =>
       act(async () => (await import('./commands/coordinator.ts')).coordinatorCommand({ file, ...options })),

@@ -55,7 +55,8 @@ export function newMessage({ type, day, delivery, show, roll, text, findings }: 
       data: {
         ...{ day: printable(day), delivery: printable(delivery), show },
         roll: roll === null ? null : printable(roll),
-        text,
+        // In one line, whatever a roll is called.
+        text: text.replaceAll(/\s+/g, ' '),
         findings: said.slice(0, MOST_FINDINGS).map((item) => ({ code: item.code, text: sentenceOf(item) })),
         more: Math.max(0, said.length - MOST_FINDINGS),
       },

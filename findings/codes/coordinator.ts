@@ -22,7 +22,7 @@ export const coordinatorCodes = {
     weight: 'note',
     title: 'files were read by this machine a while ago, and not once more',
     remedy:
-      'Nothing is to be done. Size, number and times of these files are as they were when every byte was read. `rushlight check` on the day reads all of them again; `read_again_hours: 0` in the file of the coordinator does so every time.',
+      'Run `rushlight check` on the day where you want every byte to be read again, or write `read_again_hours: 0` into the file of the coordinator. Size, number and times of these files are as they were when they were read.',
   },
   'reads-not-kept': {
     weight: 'note',
@@ -42,13 +42,13 @@ export const coordinatorCodes = {
   },
   'secret-open-to-others': {
     weight: 'hold',
-    title: 'others can read a file that holds a secret',
+    title: 'others can read the file of a secret',
     remedy:
-      'Take the rights of others away: `chmod 600 <file>`. If somebody else may have read it, make a new secret.',
+      'Change its rights, with `chmod 600 <file>`. If somebody else may have read it, make a new secret.',
   },
   'secret-unusable': {
     weight: 'hold',
-    title: 'a file does not hold the secret that is asked of it',
+    title: 'a file is not the secret that is asked of it',
     remedy: 'Write the secret into the file named, on one line. docs/messages.md says how to make one.',
   },
   'message-not-sent': {
