@@ -23,12 +23,15 @@ export interface News {
 
 /** Each hears all of it. */
 export function newsToAll(heard: readonly News[]): News {
+  const each = (tell: (one: News) => void): void => {
+    for (const one of heard) tell(one);
+  };
   return {
-    began: (...told) => heard.forEach((one) => one.began(...told)),
-    decided: (...told) => heard.forEach((one) => one.decided(...told)),
-    ended: (...told) => heard.forEach((one) => one.ended(...told)),
-    refused: (...told) => heard.forEach((one) => one.refused(...told)),
-    late: (...told) => heard.forEach((one) => one.late(...told)),
-    noted: (...told) => heard.forEach((one) => one.noted(...told)),
+    began: (...told) => each((one) => one.began(...told)),
+    decided: (...told) => each((one) => one.decided(...told)),
+    ended: (...told) => each((one) => one.ended(...told)),
+    refused: (...told) => each((one) => one.refused(...told)),
+    late: (...told) => each((one) => one.late(...told)),
+    noted: (...told) => each((one) => one.noted(...told)),
   };
 }
