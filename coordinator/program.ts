@@ -9,7 +9,7 @@ import {
   DEFAULT_PATIENCE_SECONDS,
   DEFAULT_READERS,
   DEFAULT_STALL_SECONDS,
-} from './commands/defaults.ts';
+} from './night/defaults.ts';
 import { collect, folder, folders, rateOption, serveAddress, wholeNumber } from './commands/options.ts';
 
 /** For a password: a command line can be read by everybody on the machine. */
@@ -200,6 +200,12 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
       ).argParser(wholeNumber(1, 604_800)),
     )
     .option('--wait-for-run', 'wait while another run is at work on this delivery, instead of stopping')
+    .addOption(
+      new Option(
+        '--messages <file>',
+        'tell programs and people what is ready, held or late, as docs/messages.md shows it',
+      ).argParser(folder),
+    )
     .addOption(page())
     .addOption(json())
     .addOption(quiet())
@@ -469,6 +475,30 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(json())
     .addOption(quiet())
     .action((options) => act(async () => (await import('./commands/worker.ts')).workerCommand(options)));
+
+  root
+    .command('coordinator')
+    .description('watch folders, and run every roll whose manifest is complete, until interrupted')
+    .argument('<file>', 'what is watched and what is made of it, as docs/coordinator.md shows it', folder)
+    .addOption(
+      new Option(
+        '--queue <url>',
+        'shared Redis on a closed network; other machines do the work there (default: a built-in one, and this machine)',
+      ).env(QUEUE_VARIABLE),
+    )
+    .addOption(queueCa())
+    .addOption(queueCert())
+    .addOption(queueKey())
+    .addOption(volumes())
+    .addOption(ffmpeg())
+    .addOption(ffprobe())
+    .addHelpText(
+      'after',
+      '\nIt logs JSON lines to stdout. Started a second time, on this machine or another one, it waits, and takes over when the first is gone.\nInterrupted once: running jobs finish, then it stops. Twice: it stops at once. Started again it goes on where it was.',
+    )
+    .action((file: string, options) =>
+      act(async () => (await import('./commands/coordinator.ts')).coordinatorCommand({ file, ...options })),
+    );
 
   const volumeCommands = root
     .command('volume')

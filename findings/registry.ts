@@ -6,6 +6,7 @@
  */
 import { clipCodes } from './codes/clip.ts';
 import { colourCodes } from './codes/colour.ts';
+import { coordinatorCodes } from './codes/coordinator.ts';
 import { deliverableCodes } from './codes/deliverable.ts';
 import { handoverCodes } from './codes/handover.ts';
 import { leaseCodes } from './codes/lease.ts';
@@ -42,6 +43,7 @@ export const codesByArea = {
   run: runCodes,
   page: pageCodes,
   machine: machineCodes,
+  coordinator: coordinatorCodes,
 } as const satisfies Record<string, Record<string, CodeEntry>>;
 
 export const registry = {
@@ -62,6 +64,7 @@ export const registry = {
   ...runCodes,
   ...pageCodes,
   ...machineCodes,
+  ...coordinatorCodes,
 } as const satisfies Record<string, CodeEntry>;
 
 export type FindingCode = keyof typeof registry;

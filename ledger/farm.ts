@@ -108,6 +108,8 @@ export const machineSchema = z.looseObject({
   workers: z.int().nonnegative(),
   /** Jobs that they run side by side, all together. */
   slots: z.int().nonnegative(),
+  /** It went in order, and does nothing any more; absent: it is at work. One that vanishes without this word is lost. */
+  left: z.literal(true).optional(),
   classes: z.array(
     z.object({
       queue: z.string(),

@@ -1,9 +1,10 @@
 /**
  * Who is at work on a delivery: what a lease says, and what an observer may conclude from it. Pure.
  *
- * Two kinds lie in the delivery folder, hidden:
+ * Three kinds lie in the delivery folder, hidden:
  *   .rushlight-lease-run-<n>       the run that has the delivery; one lives at a time
  *   .rushlight-lease-worker-<id>   a worker process that makes files there; any number
+ *   .rushlight-lease-coordinator-<n>   the standing coordinator that begins nights there; one at a time
  *
  * One run for a delivery, not for a day of it: the room on the volume is counted, and what dead machines left is swept, for
  * the whole delivery, and two runs would do both against each other. Who must deliver two days at once gives two folders.
@@ -31,6 +32,11 @@ export interface LeasePlace {
 export const deliveryPlace = (delivery: string): LeasePlace => ({
   folder: delivery,
   prefix: `${LEASE_PREFIX}run-`,
+});
+/** The standing coordinator that has the delivery, between its nights as well. */
+export const coordinatorPlace = (delivery: string): LeasePlace => ({
+  folder: delivery,
+  prefix: `${LEASE_PREFIX}coordinator-`,
 });
 /** The work folder of a run: its store and its logs are one run's at a time. */
 export const workPlace = (workFolder: string): LeasePlace => ({ folder: workFolder, prefix: 'lease-' });

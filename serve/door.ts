@@ -1,6 +1,6 @@
 /** Who is let in: a reader who asks for this server by its name, only reads, and has the token where there is one. Pure. */
 import { isAskedFor, type ServeAddress } from './address.ts';
-import { cookieOf, hasProof, isToken } from './token.ts';
+import { cookieOf, hasProof, isBearer, isToken } from './token.ts';
 
 export interface Asked {
   readonly method: string;
@@ -8,6 +8,8 @@ export interface Asked {
   readonly cookie: string | undefined;
   /** `token` of the address; undefined: none. */
   readonly token: string | undefined;
+  /** Authorization; undefined: none. */
+  readonly authorization: string | undefined;
   /** Sec-Fetch-Site (W3C, Fetch Metadata); undefined: the browser does not say. */
   readonly site: string | undefined;
   /** Sec-Fetch-Mode. */
@@ -37,6 +39,8 @@ export function answerAt({ bound, names, token }: Door, asked: Asked): Answer {
   if (asked.site === 'cross-site' && asked.mode !== undefined && asked.mode !== 'navigate')
     return refused(403, 'Another site asks for this.');
   if (token === null) return { kind: 'in' };
+  if (asked.authorization !== undefined)
+    return isBearer(asked.authorization, token) ? { kind: 'in' } : refused(401, NO_BEARER);
   if (asked.token !== undefined)
     return isToken(asked.token, token)
       ? // Away from the address bar, the history, and whatever is copied from there.
@@ -46,3 +50,4 @@ export function answerAt({ bound, names, token }: Door, asked: Asked): Answer {
 }
 
 const WHOLE_ADDRESS = 'Type the whole address, as it was printed when the page was started.';
+const NO_BEARER = 'This is not the token of this server.';

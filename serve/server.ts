@@ -13,6 +13,8 @@ export interface ServerRequest {
   readonly address: ServeAddress;
   /** null: on a loopback address alone. */
   readonly token: string | null;
+  /** Besides the machine's own: what it is called by others. Absent: nothing else. */
+  readonly names?: readonly string[];
 }
 
 export interface Served {
@@ -35,7 +37,7 @@ const NO_REQUEST = 'That is no request for this page.\n';
 const one = (field: string | readonly string[] | undefined): string | undefined =>
   typeof field === 'string' ? field : field?.[0];
 
-export function newServer({ address, token }: ServerRequest): Served {
+export function newServer({ address, token, names = [] }: ServerRequest): Served {
   if (token === null && !isLoopback(address.host))
     throw new RangeError(`${address.host} is reached by others: it needs a token`);
   let bound = address;
@@ -60,11 +62,12 @@ export function newServer({ address, token }: ServerRequest): Served {
     reply.headers({ ...guarding, 'content-security-policy': policyOf({}) });
     const query = new URLSearchParams(request.url.split('?')[1]);
     const answer = answerAt(
-      { bound, names: [hostname()], token },
+      { bound, names: [hostname(), ...names], token },
       {
         method: request.method,
         host: request.headers.host,
         cookie: request.headers.cookie,
+        authorization: request.headers.authorization,
         token: query.get('token') ?? undefined,
         site: one(request.headers['sec-fetch-site']),
         mode: one(request.headers['sec-fetch-mode']),
@@ -75,6 +78,7 @@ export function newServer({ address, token }: ServerRequest): Served {
       await reply.code(303).headers({ location: '/', 'set-cookie': answer.cookie }).send();
       return;
     }
+    if (answer.status === 401) reply.header('www-authenticate', 'Bearer');
     if (answer.status === 405) reply.header('allow', 'GET');
     await reply.code(answer.status).type(PLAIN).send(`${answer.why}\n`);
   });

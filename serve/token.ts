@@ -55,3 +55,9 @@ export function hasProof(field: string | undefined, token: string, port: number)
     .map((pair) => pair.trim())
     .some((pair) => pair.startsWith(name) && same(pair.slice(name.length), proofOf(token)));
 }
+
+/** `field`: the request's Authorization (RFC 6750, 2.1), of programs that keep no cookies. */
+export function isBearer(field: string, token: string): boolean {
+  const given = /^Bearer +([A-Za-z0-9._~+/-]+=*) *$/i.exec(field)?.[1];
+  return given !== undefined && same(given, token);
+}

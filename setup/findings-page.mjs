@@ -54,6 +54,11 @@ const areas = [
   ],
   ['run', 'The run', 'Found by a run as a whole: folders, queue, workers, targets, and the gate.'],
   ['machine', 'The machine', 'Found by `doctor`, by the demo, and whenever a program is started.'],
+  [
+    'coordinator',
+    'Standing coordinators and messages',
+    'Found when `rushlight coordinator` or `run --messages` begins, and while they go on.',
+  ],
 ];
 
 const cell = (text) => text.replaceAll('|', '\\|').replaceAll('\n', ' ');

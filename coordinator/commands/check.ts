@@ -9,6 +9,7 @@ import { readMounts } from '../../ledger/volumes.ts';
 import { handOver } from '../handover/hand-over.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
 import type { ReadRoll } from '../intake/since.ts';
+import { watchLeases } from '../../ledger/lease-file.ts';
 import { holdDelivery } from '../night/delivery-hold.ts';
 import { newRun } from '../night/names.ts';
 import { type NightFolders, nightFolders } from '../roll/folders.ts';
@@ -22,7 +23,7 @@ import { intakeText, lateText } from '../show/intake-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { showProgress } from '../show/progress.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import { DEFAULT_READERS } from './defaults.ts';
+import { DEFAULT_READERS } from '../night/defaults.ts';
 
 export interface CheckOptions {
   readonly day: string;
@@ -122,6 +123,7 @@ async function addAll(
       delivery,
       run: newRun(),
       keeper,
+      watch: watchLeases(),
       wait: false,
       onWait: () => undefined,
       signal: ended.signal,

@@ -11,7 +11,7 @@ import { surprises } from '../demo/verdict.ts';
 import { nightText } from '../show/night-text.ts';
 import { printJson, printText } from '../show/output.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import { DEFAULT_DEMO_FOLDER } from './defaults.ts';
+import { DEFAULT_DEMO_FOLDER } from '../night/defaults.ts';
 import { takeNight } from './run.ts';
 
 export interface DemoOptions {

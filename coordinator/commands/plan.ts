@@ -61,7 +61,7 @@ import { type PullOrder, profilesOf, pullFolders, pullOrder } from '../pull/orde
 import { type Followed, followCut, takeStretches } from '../pull/pulling.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import { DEFAULT_READERS } from './defaults.ts';
+import { DEFAULT_READERS } from '../night/defaults.ts';
 
 export interface PlanOptions {
   readonly day: string;

@@ -1,8 +1,10 @@
 /** `rushlight run`: a shoot day in, verified rolls and proved deliverables out. */
 import { setTimeout as wait } from 'node:timers/promises';
-import { type Finding, FindingError, finding, blocks } from '../../findings/finding.ts';
-import { nightFolders, type NightFolders } from '../roll/folders.ts';
+import { type Finding, finding, blocks } from '../../findings/finding.ts';
+import type { NightFolders } from '../roll/folders.ts';
+import { type NightOptions, nightAsked } from '../night/asked.ts';
 import type { NightResult, NightUi } from '../night/request.ts';
+import { messagesOf } from '../messages/of-run.ts';
 import { runNight } from '../night/run.ts';
 import { nightText } from '../show/night-text.ts';
 import { pageAddressText } from '../show/page-text.ts';
@@ -10,46 +12,12 @@ import { printJson, printText } from '../show/output.ts';
 import { type Progress, showProgress } from '../show/progress.ts';
 import { findingText } from '../show/words.ts';
 import { originOf, type ServeAddress } from '../../serve/address.ts';
-import { noSettings, readSettings } from '../settings/read.ts';
-import { profilesOf, pullFolders, pullOrder } from '../pull/order.ts';
-import { volumesOf } from '../roll/volumes.ts';
-import { parseQueueAddress } from '../store/shared.ts';
-import { DEFAULT_PATIENCE_SECONDS, DEFAULT_READERS, DEFAULT_STALL_SECONDS } from './defaults.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import type { Rate } from '../../media/time/rate.ts';
 
-export interface RunOptions {
-  readonly day: string;
-  readonly deliver: string;
-  readonly work?: string;
-  readonly copy?: readonly string[];
-  readonly profile?: readonly string[];
-  readonly manifests?: readonly string[];
-  readonly readers?: number;
-  readonly workers?: number;
-  readonly slots?: number;
-  readonly roll?: readonly string[];
-  readonly first?: readonly string[];
-  readonly by?: readonly string[];
-  readonly rate?: Rate;
-  readonly pull?: string;
-  readonly handles?: number;
-  readonly cutRate?: Rate;
-  readonly stills?: number;
-  readonly replace?: boolean;
-  readonly settings?: string;
-  readonly ignore?: readonly string[];
-  readonly queue?: string;
-  readonly volumes?: string;
-  readonly queueCa?: string;
-  readonly queueCert?: string;
-  readonly queueKey?: string;
-  readonly ffmpeg?: string;
-  readonly ffprobe?: string;
-  readonly stallSeconds?: number;
-  readonly patienceSeconds?: number;
-  readonly waitForRun?: boolean;
+export interface RunOptions extends NightOptions {
   readonly page?: ServeAddress;
+  /** File with those who are told. */
+  readonly messages?: string;
   readonly json?: boolean;
   readonly quiet?: boolean;
 }
@@ -69,29 +37,9 @@ export async function runCommand(options: RunOptions): Promise<0 | 1 | 130> {
 
 /** The night as `run` takes it, with progress and interrupts; what came of it is the caller's to print. */
 export async function takeNight(options: RunOptions): Promise<NightResult> {
-  const ofDay = nightFolders({
-    day: options.day,
-    copies: options.copy ?? [],
-    deliver: options.deliver,
-    manifests: options.manifests ?? [],
-    ...(options.work === undefined ? {} : { work: options.work }),
-  });
-  const pull = await pullOrder(options, ofDay);
-  const folders = pull === null ? ofDay : pullFolders(ofDay, pull, options.roll ?? []);
-  const settings = options.settings === undefined ? noSettings : await readSettings(options.settings);
-  const queue = options.queue === undefined ? null : parseQueueAddress(options.queue, options);
-  if (options.workers === 0 && queue === null)
-    throw new FindingError(
-      [
-        finding(
-          'usage-wrong',
-          '--workers 0 without --queue: nobody would do the work',
-          '--workers 1 or more, or --queue with workers on other machines',
-        ),
-      ],
-      2,
-    );
-  const volumes = options.volumes === undefined ? null : await volumesOf(options.volumes, folders);
+  const request = await nightAsked(options);
+  const { folders } = request;
+  const messages = options.messages === undefined ? null : await messagesOf(options.messages, folders);
   const interrupts = listenForInterrupts();
   let progress: Progress | undefined;
   const say = (line: string): void => {
@@ -99,50 +47,35 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
     if (progress === undefined) process.stderr.write(`${line}\n`);
     else progress.say(line);
   };
+  const of = { day: folders.dayName, delivery: folders.delivery, show: null };
   const ui: NightUi = {
     begin: (runProgress, forecast) => {
       progress = showProgress(runProgress, { quiet: options.quiet === true, forecast });
+      messages?.begin(forecast);
     },
     say,
     report: (item: Finding) => {
       if (blocks(item) || options.quiet !== true) say(findingText(item));
+      messages?.teller.noted(of, item);
     },
+    decided: (result) => messages?.teller.decided(of, result),
   };
   const live = options.page === undefined ? null : await livePage(options.page, folders, ui);
   try {
-    const result = await runNight(
-      {
-        folders,
-        rolls: { only: options.roll ?? [], first: options.first ?? [] },
-        by: options.by,
-        pull,
-        profiles: profilesOf(options),
-        readers: options.readers ?? DEFAULT_READERS,
-        workers: options.workers ?? null,
-        slots: options.slots ?? null,
-        statedRate: options.rate ?? null,
-        stills: options.stills,
-        replace: options.replace,
-        settings,
-        ignore: options.ignore ?? [],
-        queue,
-        volumes,
-        ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),
-        ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }),
-        stallSeconds: options.stallSeconds ?? DEFAULT_STALL_SECONDS,
-        waitForRun: options.waitForRun === true,
-        patienceSeconds: options.patienceSeconds ?? DEFAULT_PATIENCE_SECONDS,
-      },
-      interrupts,
-      ui,
-    );
-    return { ...result, findings: [...result.findings, ...(live?.findings() ?? [])] };
+    const result = await runNight(request, interrupts, ui);
+    messages?.teller.ended(of, result);
+    const unsent = (await messages?.end(MESSAGES_MILLISECONDS)) ?? [];
+    return { ...result, findings: [...result.findings, ...(live?.findings() ?? []), ...unsent] };
   } finally {
     progress?.stop();
     await live?.end();
+    await messages?.end(0);
     interrupts.end();
   }
 }
+
+/** How long a run that is over waits for its messages. What is not sent by then waits for the next run. */
+const MESSAGES_MILLISECONDS = 10_000;
 
 /** How long a run waits for the address of its page, so that it is printed first. */
 const PAGE_MILLISECONDS = 5_000;

@@ -11,7 +11,7 @@ import { printJson, printText } from '../show/output.ts';
 import { count, findingText } from '../show/words.ts';
 import { inspectSharedRedis, parseQueueAddress } from '../store/shared.ts';
 import { listenForInterrupts } from './interrupts.ts';
-import { DEFAULT_STALL_SECONDS } from './defaults.ts';
+import { DEFAULT_STALL_SECONDS } from '../night/defaults.ts';
 
 export interface WorkerOptions {
   readonly queue: string;

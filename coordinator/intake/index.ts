@@ -1,22 +1,17 @@
 /** Intake: every byte of every copy of a roll, against its manifests and against the other copies. */
-import { stat } from 'node:fs/promises';
 import { mountsHere } from '../../files/mounts.ts';
 import { seenDigest } from '../../files/seen.ts';
-import { type Finding, finding, blocks, uniqueFindings } from '../../findings/finding.ts';
+import { type Finding, finding, blocks } from '../../findings/finding.ts';
 import { FindingTally } from '../../findings/tally.ts';
 import type { CopyResult } from '../../ledger/roll.ts';
-import type { DayManifests } from '../../files/manifest/day.ts';
-import { type FoundManifests, findManifests, mergeStatements } from '../../files/manifest/find.ts';
 import { createHashPool } from '../../files/manifest/hash-pool.ts';
 import { isManifestPath } from '../../files/manifest/manifest-name.ts';
-import type { ReadManifest } from '../../files/manifest/read.ts';
-import { respell } from '../../files/manifest/spelling.ts';
-import { fsPath } from '../../files/names.ts';
 import { type CopyPlace, isNumbered } from './apart.ts';
-import { discoverRolls } from './discover.ts';
-import { compareCopies, judgeCopy, type Stated } from './judge.ts';
+import { gatherRoll, type RollPlaces } from './gather.ts';
+import { compareCopies, judgeCopy } from './judge.ts';
+import type { CopyReads, KeptReads } from './kept-reads.ts';
 import { placeOfCopy } from './place.ts';
-import { type ReadCopy, readCopy, type WalkedCopy, walkCopy } from './read.ts';
+import { type ReadCopy, readCopy, type WalkedCopy } from './read.ts';
 import type { ReadRoll } from './since.ts';
 import { type Told, tellApart } from './tell-apart.ts';
 
@@ -28,117 +23,13 @@ export interface IntakeProgress {
   readonly totalBytes: number;
 }
 
-export interface IntakeOrder {
-  readonly day: string;
-  readonly roll: string;
-  /** The working copy of the roll. */
-  readonly folder: string;
-  /** Day folders of the other copies. */
-  readonly copies: readonly string[];
-  /** Folders of manifests that are kept apart from the rolls. */
-  readonly manifests: readonly string[];
-  /** Manifests of the whole day, read once for all of its rolls. */
-  readonly dayManifests: DayManifests;
+export interface IntakeOrder extends RollPlaces {
   /** Files that are read at once, 1 or more. */
   readonly readers: number;
   readonly onProgress?: (progress: IntakeProgress) => void;
+  /** What this machine has read before; absent: everything is read. */
+  readonly kept?: KeptReads | undefined;
   readonly signal?: AbortSignal;
-}
-
-/** Device and inode of a folder; null when it is none or cannot be reached. */
-async function folderIdentity(folder: string): Promise<string | null> {
-  try {
-    const status = await stat(fsPath(folder), { bigint: true });
-    return status.isDirectory() ? `${status.dev}:${status.ino}` : null;
-  } catch {
-    // The caller says what it means that the folder is missing.
-    return null;
-  }
-}
-
-/** The roll's folder in a copy of the day: below it, or one step further down as in the day itself. */
-async function rollInCopy(day: string, roll: string): Promise<string | null> {
-  if ((await folderIdentity(`${day}/${roll}`)) !== null) return `${day}/${roll}`;
-  if ((await folderIdentity(day)) === null) return null;
-  try {
-    return (await discoverRolls(day)).rolls.find(({ name }) => name === roll)?.folder ?? null;
-  } catch {
-    // A day that cannot be listed lacks the roll as far as can be known, and that holds it.
-    return null;
-  }
-}
-
-/** The other copies' folders; those that cannot be used have a finding and stand as null. */
-async function locateCopies(
-  order: IntakeOrder,
-): Promise<{ places: { folder: string; there: boolean }[]; findings: Finding[] }> {
-  const findings: Finding[] = [];
-  const places: { folder: string; there: boolean }[] = [{ folder: order.folder, there: true }];
-  const seen = new Map<string, string>();
-  const own = await folderIdentity(order.folder);
-  if (own !== null) seen.set(own, order.folder);
-  for (const day of order.copies) {
-    const folder = await rollInCopy(day, order.roll);
-    const identity = folder === null ? null : await folderIdentity(folder);
-    if (folder === null || identity === null) {
-      findings.push(
-        finding('copy-lacks-roll', 'no such folder', `a folder ${order.roll}`, {
-          roll: order.roll,
-          copy: `${day}/${order.roll}`,
-        }),
-      );
-      places.push({ folder: `${day}/${order.roll}`, there: false });
-      continue;
-    }
-    const earlier = seen.get(identity);
-    if (earlier !== undefined)
-      findings.push(
-        finding('copy-same-place', `the same folder as ${earlier}`, 'a folder of its own', {
-          roll: order.roll,
-          copy: folder,
-        }),
-      );
-    seen.set(identity, folder);
-    places.push({ folder, there: earlier === undefined });
-  }
-  return { places, findings };
-}
-
-/** Manifests of all copies together: one that another copy keeps may contradict those of the working copy. */
-function manifestsOf(
-  found: readonly FoundManifests[],
-  roll: string,
-): { manifests: ReadManifest[]; findings: Finding[] } {
-  const manifests = found.flatMap((item) => item.manifests);
-  const findings: Finding[] = found.flatMap((item) => item.findings).map((item) => ({ ...item, roll }));
-  if (manifests.length === 0 && !findings.some(blocks))
-    findings.push(
-      finding(
-        'manifest-missing',
-        findings.length === 0 ? 'none is there' : 'none is used: the notes say why',
-        'at least one manifest of the roll',
-        { roll },
-      ),
-    );
-  return { manifests, findings };
-}
-
-/** What the manifests state of the files of one copy, under the names that they have there. */
-function statedFor(
-  copy: WalkedCopy,
-  manifests: readonly ReadManifest[],
-  roll: string,
-): { stated: Stated; findings: Finding[] } {
-  const present = new Set(copy.walk.files.map(({ path }) => path));
-  const spelled = manifests.map((manifest) => ({ manifest, ...respell(manifest.statements, present) }));
-  const merged = mergeStatements(spelled.map(({ manifest, statements }) => ({ ...manifest, statements })));
-  const spelling = spelled
-    .flatMap((item) => item.findings)
-    .map((item) => ({ ...item, roll, copy: copy.folder }));
-  return {
-    stated: { statements: merged.statements, ignore: manifests.flatMap((manifest) => manifest.ignore) },
-    findings: uniqueFindings([...spelling, ...merged.findings.map((item) => ({ ...item, roll }))]),
-  };
 }
 
 interface CopyToReport {
@@ -197,44 +88,15 @@ async function placesOf(walked: readonly WalkedCopy[]): Promise<CopyPlace[]> {
  */
 export async function intakeRoll(order: IntakeOrder): Promise<ReadRoll> {
   const { day, roll, folder, signal } = order;
-  const located = await locateCopies(order);
-  const { places } = located;
+  const { places, walked, manifests, statedOf, findings: gathered } = await gatherRoll(order, signal);
   const findings = new FindingTally();
-  findings.addAll(located.findings);
-  const walked: WalkedCopy[] = [];
-  for (const place of places.filter(({ there }) => there)) {
-    const walk = await walkCopy(place.folder, roll, signal);
-    if ('walked' in walk) walked.push(walk.walked);
-    else findings.add(walk.fault);
-  }
+  findings.addAll(gathered.copies);
   const lies = await placesOf(walked);
   const told = tellApart(lies, roll);
   findings.addAll(told.findings);
-  const found: FoundManifests[] = [];
-  for (const copy of walked) {
-    const present = new Set(copy.walk.files.flatMap(({ path }) => [path, path.normalize()]));
-    // What lies outside the copies counts once.
-    const first = copy === walked[0];
-    found.push(
-      await findManifests({
-        folder: copy.folder,
-        roll,
-        day,
-        apart: first ? order.manifests : [],
-        ofDay: first ? order.dayManifests.byRoll.get(roll) : undefined,
-        present,
-      }),
-    );
-  }
-  const { manifests, findings: manifestFindings } = manifestsOf(found, roll);
-  const stated = new Map(walked.map((copy) => [copy.folder, statedFor(copy, manifests, roll)]));
-  const statedOf = (copy: { readonly folder: string }): Stated =>
-    stated.get(copy.folder)?.stated ?? { statements: new Map(), ignore: [] };
-  findings.addAll(
-    uniqueFindings([...manifestFindings, ...[...stated.values()].flatMap((item) => item.findings)]),
-  );
+  findings.addAll(gathered.manifests);
 
-  const totalBytes = walked.reduce(
+  let totalBytes = walked.reduce(
     (sum, { walk }) => sum + walk.files.reduce((part, file) => part + file.bytes, 0),
     0,
   );
@@ -243,17 +105,32 @@ export async function intakeRoll(order: IntakeOrder): Promise<ReadRoll> {
     readBytes += bytes;
     order.onProgress?.({ readBytes, totalBytes });
   };
+  const onKept = (bytes: number): void => {
+    totalBytes -= bytes;
+    order.onProgress?.({ readBytes, totalBytes });
+  };
+  let notKept: unknown = null;
+  const onNotKept = (error: unknown): void => void (notKept ??= error);
+  const keptOf = async ({ folder: copy }: WalkedCopy): Promise<CopyReads | undefined> => {
+    const place = lies.find((one) => one.folder === copy);
+    return place !== undefined && isNumbered(place) ? await order.kept?.of(copy) : undefined;
+  };
   const pool = createHashPool(order.readers);
   let copies: ReadCopy[];
   try {
     copies = await Promise.all(
-      walked.map((copy) =>
-        readCopy(copy, { roll, statements: statedOf(copy).statements, pool, onBytes, signal }),
+      walked.map(async (copy) =>
+        readCopy(copy, {
+          ...{ roll, statements: statedOf(copy).statements, pool, signal },
+          ...{ kept: await keptOf(copy), onBytes, onKept, onNotKept },
+        }),
       ),
     );
   } finally {
     await pool.close();
   }
+  if (notKept !== null)
+    findings.add(finding('reads-not-kept', String(notKept), 'a folder that can be written', { roll }));
   const working = copies.find((copy) => copy.folder === folder);
   for (const copy of copies) {
     findings.addAll(copy.findings);

@@ -7,8 +7,11 @@ import type { Algorithm } from '../../files/manifest/algorithms.ts';
 import { CONTENT_ALGORITHM } from '../../files/manifest/hash.ts';
 import type { HashPool } from '../../files/manifest/hash-pool.ts';
 import type { Statement } from '../../files/manifest/statement.ts';
+import { codeOf } from '../../files/error-code.ts';
+import type { FileRead } from '../../files/manifest/hash.ts';
 import { printable } from '../../files/names.ts';
 import { isSystemPath } from '../../files/system-files.ts';
+import type { CopyReads, KeptRead } from './kept-reads.ts';
 import { contentsOf } from '../survey/signatures.ts';
 
 /** A copy whose folder could be listed. */
@@ -35,6 +38,12 @@ export interface ReadOptions {
   readonly also?: readonly Algorithm[];
   readonly pool: HashPool;
   readonly onBytes: (bytes: number) => void;
+  /** What was read of this copy before; absent: nothing that counts. */
+  readonly kept?: CopyReads | undefined;
+  /** Bytes of a file that is not read again. */
+  readonly onKept?: (bytes: number) => void;
+  /** What was read cannot be kept: told once. */
+  readonly onNotKept?: (error: unknown) => void;
   readonly signal: AbortSignal | undefined;
 }
 
@@ -94,16 +103,28 @@ export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<
       ...(also ?? []),
       ...(statements.get(path)?.hashes.map(({ algorithm }) => algorithm) ?? []),
     ];
-    return {
-      path,
-      read: await pool.hash(
-        `${copy.folder}/${path}`,
-        wanted,
-        signal === undefined ? { onBytes } : { onBytes, signal },
-      ),
-    };
+    const known = await options.kept?.find(path, wanted);
+    if (known != null) {
+      options.onKept?.(known.bytes);
+      // The device's number is no part of what a record says.
+      const seen = known.stood.slice(known.stood.indexOf(' ') + 1);
+      return {
+        path,
+        read: { state: 'read' as const, bytes: known.bytes, hashes: known.hashes, seen },
+        known,
+      };
+    }
+    const read = await pool.hash(
+      `${copy.folder}/${path}`,
+      wanted,
+      signal === undefined ? { onBytes } : { onBytes, signal },
+    );
+    if (read.state === 'read') await keepRead(path, read, options);
+    return { path, read, known: null };
   });
-  for (const { path, read } of await Promise.all(reads)) {
+  const earlier: KeptRead[] = [];
+  for (const { path, read, known } of await Promise.all(reads)) {
+    if (known !== null) earlier.push(known);
     if (read.state === 'read') {
       files.set(path, {
         path,
@@ -129,7 +150,33 @@ export async function readCopy(copy: WalkedCopy, options: ReadOptions): Promise<
       );
   }
   signal?.throwIfAborted();
+  if (earlier.length > 0) findings.push(readEarlier(earlier, subject));
   const unlisted = [...files.keys()].filter((path) => (statements.get(path)?.hashes.length ?? 0) === 0);
   const media = new Set((await contentsOf(copy.folder, unlisted)).keys());
   return { folder: copy.folder, files, unread, media, findings };
+}
+
+function readEarlier(reads: readonly KeptRead[], subject: FindingSubject): Finding {
+  const bytes = reads.reduce((sum, read) => sum + read.bytes, 0);
+  const since = new Date(reads.reduce((least, { at }) => Math.min(least, at), Number.POSITIVE_INFINITY));
+  return finding(
+    'read-earlier',
+    `${reads.length} ${reads.length === 1 ? 'file' : 'files'}, ${bytes} bytes, read since ${since.toISOString()}; size, number and times are unchanged`,
+    'files that stay as they were read',
+    subject,
+  );
+}
+
+/** A disk that keeps nothing takes nothing from the night. */
+async function keepRead(
+  path: string,
+  { bytes, hashes, seen }: Extract<FileRead, { state: 'read' }>,
+  { kept, onNotKept }: Pick<ReadOptions, 'kept' | 'onNotKept'>,
+): Promise<void> {
+  try {
+    await kept?.keep(path, { bytes, hashes: hashes as Record<string, string>, seen });
+  } catch (error) {
+    if (codeOf(error) === '') throw error;
+    onNotKept?.(error);
+  }
 }

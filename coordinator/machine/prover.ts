@@ -131,6 +131,12 @@ export function startProver(request: ProverRequest): Prover {
     recordedAt = performance.now();
   };
 
+  // The name stays in the set until this is gone: runs that look at it know that nobody is to be looked for.
+  const farewell = (): MachineRecord => ({
+    ...{ version: 0, machine: machineId().id, host: hostname() },
+    ...{ workers: 0, slots: 0, classes: [], left: true },
+  });
+
   const prove = async (): Promise<void> => {
     const isDue = performance.now() - provedAt >= PROOF_MILLISECONDS;
     if (isDue || machine === null) {
@@ -195,7 +201,7 @@ export function startProver(request: ProverRequest): Prover {
     async close() {
       ended = true;
       wake();
-      const away = client.multi().srem(MACHINES_KEY, owner).del(machineKey(owner)).exec();
+      const away = client.set(machineKey(owner), JSON.stringify(farewell()), 'EX', MACHINE_SECONDS);
       await Promise.race([
         Promise.allSettled([away, looping]),
         new Promise((resolve) => setTimeout(resolve, 2_000).unref()),

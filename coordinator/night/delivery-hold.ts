@@ -5,7 +5,7 @@
  */
 import { FindingError, type Finding, finding } from '../../findings/finding.ts';
 import { deliveryPlace } from '../../ledger/lease.ts';
-import { type PlaceState, takeLease, watchLeases } from '../../ledger/lease-file.ts';
+import { type LeaseWatch, type PlaceState, takeLease } from '../../ledger/lease-file.ts';
 import type { KeptLease, LeaseKeeper } from '../../ledger/lease-keeper.ts';
 import { holderText, isHeld } from '../store/lock.ts';
 import { type Target, failureOf } from './target.ts';
@@ -14,6 +14,7 @@ export interface HoldRequest {
   readonly delivery: string;
   readonly run: string;
   readonly keeper: LeaseKeeper;
+  readonly watch: LeaseWatch;
   /** Waits for the end of the run that has the delivery. */
   readonly wait: boolean;
   readonly onWait: (others: PlaceState) => void;
@@ -31,10 +32,9 @@ export interface DeliveryHold {
 
 /** Throws FindingError (exit 2) when another run is at work there, and the signal's reason. */
 export async function holdDelivery(request: HoldRequest): Promise<DeliveryHold> {
-  const { delivery, run, keeper } = request;
+  const { delivery, run, keeper, watch } = request;
   const place = deliveryPlace(delivery);
   const subject = { file: delivery };
-  const watch = watchLeases();
   let kept: KeptLease | null = null;
   let taken: Finding | null = null;
 

@@ -2,7 +2,7 @@
 import { rm } from 'node:fs/promises';
 import { join } from 'node:path';
 import { z } from 'zod';
-import { type Finding, findingSchema } from '../../findings/finding.ts';
+import { type Finding, finding, findingSchema } from '../../findings/finding.ts';
 import { type MachineRecord, standings } from '../../ledger/farm.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { standingFindings } from '../machine/standing.ts';
@@ -49,18 +49,47 @@ export interface MachinesRequest {
   readonly workFolder: string;
   records(): Promise<readonly MachineRecord[]>;
   note(found: Finding): void;
+  /** Milliseconds of a monotonic clock; absent: the process's. */
+  readonly now?: () => number;
 }
 
-export async function watchMachines({ run, workFolder, records, note }: MachinesRequest): Promise<Machines> {
+/** After its record ran out. A Redis that forgot everything is told again within twenty seconds (machine/prover.ts). */
+const ABSENT_MILLISECONDS = 25_000;
+
+export async function watchMachines({
+  run,
+  workFolder,
+  records,
+  note,
+  now = () => performance.now(),
+}: MachinesRequest): Promise<Machines> {
   await rm(place(workFolder), { force: true });
   let known: readonly MachineRecord[] | null = null;
   /** Of every machine that was here, what it said last. */
   const seen = new Map<string, SeenMachine>();
   const noted = new Set<string>();
+  /** Machines that are not there, since when; that it was told is kept as infinity. */
+  const absent = new Map<string, number>();
+  const tellLost = (records: readonly MachineRecord[]): void => {
+    for (const { machine, host } of seen.values()) {
+      const own = records.filter((record) => record.machine === machine);
+      if (own.length > 0) {
+        absent.delete(machine);
+        if (own.every(({ left }) => left === true)) absent.set(machine, Number.POSITIVE_INFINITY);
+        continue;
+      }
+      const since = absent.get(machine) ?? now();
+      absent.set(machine, since);
+      if (now() - since < ABSENT_MILLISECONDS) continue;
+      absent.set(machine, Number.POSITIVE_INFINITY);
+      note(finding('machine-lost', `${host}, for more than a minute`, 'a word every twenty seconds'));
+    }
+  };
   let written = '';
   return {
     async look() {
       known = await records();
+      tellLost(known);
       for (const record of known) {
         const own = ofRun(record, run);
         if (own === null) continue;

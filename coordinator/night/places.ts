@@ -1,7 +1,7 @@
 /** The places that a run has alone: its work folder and its delivery. Taken before the queue is opened: a run that is refused must not take the night over there. */
 import { rmdir } from 'node:fs/promises';
 import { FindingError, type Finding, finding } from '../../findings/finding.ts';
-import type { PlaceState } from '../../ledger/lease-file.ts';
+import { type PlaceState, watchLeases } from '../../ledger/lease-file.ts';
 import { type KeptLease, startLeaseKeeper } from '../../ledger/lease-keeper.ts';
 import { makeDelivery } from '../roll/folders.ts';
 import { acquireLock, holderText } from '../store/lock.ts';
@@ -53,7 +53,11 @@ export async function takePlaces({ request, run, interrupts, ui }: PlacesRequest
       lost: (why) => lost(finding('work-folder-in-use', why, 'no other run', { file: work })),
     });
     isNew = makeDelivery(delivery);
-    hold = await holdDelivery({ delivery, run, keeper, ...waiting('delivery'), lost });
+    hold = await holdDelivery({
+      ...{ delivery, run, keeper, lost },
+      watch: request.leases ?? watchLeases(),
+      ...waiting('delivery'),
+    });
     return { hold, lost: ending.signal, release };
   } catch (error) {
     await release();

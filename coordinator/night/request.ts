@@ -1,5 +1,7 @@
 /** What a night is asked for, and what came of it. */
 import type { Finding } from '../../findings/finding.ts';
+import type { KeptReads } from '../intake/kept-reads.ts';
+import type { LeaseWatch } from '../../ledger/lease-file.ts';
 import type { QueueAddress } from '../../ledger/queue.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import type { PullRange } from '../pull/form.ts';
@@ -48,6 +50,10 @@ export interface NightRequest {
   readonly waitForRun: boolean;
   /** How long a target, queue or farm that does not answer is waited for before the night ends. */
   readonly patienceSeconds: number;
+  /** What this machine has read before, which a coordinator that goes on does not read again; absent: everything is read. */
+  readonly kept?: KeptReads;
+  /** Of whoever has watched the leases of the delivery for a while; absent: the run begins to watch. */
+  readonly leases?: LeaseWatch;
 }
 
 /** One interrupt: end what runs, then stop. Two: stop now. */
@@ -63,6 +69,8 @@ export interface NightUi {
   say(line: string): void;
   /** Something that people should know now, although it holds nothing or may pass. */
   report(item: Finding): void;
+  /** A roll's verdict is written. `early`: why the run ends before its end; null: it does not. */
+  decided?(result: RollResult, early: Finding | null): void;
 }
 
 export interface RollResult {

@@ -348,6 +348,7 @@ async function allRolls(
       ui.say(
         `${outcome.roll}: ${outcome.verdict === 'ready' ? readyText(outcome.copies) : `held, ${count(outcome.findings.filter(blocks).length, 'finding')}`}`,
       );
+      ui.decided?.(outcome, context.halted());
       return { index, outcome };
     }),
   );

@@ -30,6 +30,10 @@ import { masterSchema } from '../../profiles/master/schema.ts';
 import { outcomeSchema } from '../../profiles/outcome.ts';
 import { profileSchema } from '../../profiles/schema.ts';
 import { speedsSchema } from '../forecast/keep.ts';
+import { messageSchema } from '../messages/message.ts';
+import { messagesFileSchema } from '../messages/schema.ts';
+import { nightsSchema } from '../nights/schema.ts';
+import { takenSchema } from '../nights/taken.ts';
 import { settingsSchema } from '../settings/schema.ts';
 
 export interface RecordForm {
@@ -216,6 +220,30 @@ export function recordForms(): readonly RecordForm[] {
       title: 'Settings file',
       where: 'Written by you; [settings.md](settings.md)',
       schema: withoutDigests(written(settingsSchema, 'input')),
+    },
+    {
+      name: 'coordinator',
+      title: 'File of a standing coordinator',
+      where: 'Written by you; [coordinator.md](coordinator.md)',
+      schema: written(nightsSchema, 'input'),
+    },
+    {
+      name: 'messages',
+      title: 'File of messages',
+      where: 'Written by you; [messages.md](messages.md)',
+      schema: written(messagesFileSchema, 'input'),
+    },
+    {
+      name: 'message',
+      title: 'Message to a program',
+      where: 'Posted to a webhook; [messages.md](messages.md)',
+      schema: written(messageSchema, 'output'),
+    },
+    {
+      name: 'taken',
+      title: '.rushlight-taken.json',
+      where: 'At the top of a delivery that a standing coordinator has; [coordinator.md](coordinator.md)',
+      schema: written(takenSchema, 'output'),
     },
     {
       name: 'profile-movie',

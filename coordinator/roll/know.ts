@@ -19,6 +19,7 @@ import type { MediaTools } from '../../process/locate.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
+import type { KeptReads } from '../intake/kept-reads.ts';
 import type { ReadRoll } from '../intake/since.ts';
 import type { NightPlan, PlannedJob } from '../plan/index.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
@@ -36,6 +37,8 @@ export interface VerifyContext {
     readonly folders: Pick<NightFolders, 'dayName' | 'copies' | 'manifests'>;
     /** Files read side by side. */
     readonly readers: number;
+    /** What this machine has read before; absent: everything is read. */
+    readonly kept?: KeptReads | undefined;
   };
   readonly dayManifests: DayManifests;
   readonly runProgress: RunProgress;
@@ -132,6 +135,7 @@ export function verifyRoll(
     manifests: request.folders.manifests,
     dayManifests,
     readers: request.readers,
+    kept: request.kept,
     signal,
     onProgress: ({ readBytes, totalBytes }) => runProgress.reading(roll.name, readBytes, totalBytes),
   });

@@ -28,6 +28,7 @@ const commands = [
   ['doctor'],
   ['explain'],
   ['demo'],
+  ['coordinator'],
 ];
 /** Options of each command, by its `--help`. */
 const options = new Map<string, Set<string>>();
