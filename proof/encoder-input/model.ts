@@ -159,6 +159,18 @@ const WEIGHTS = 0.4;
 /** R'G'B' of 14 bits: the weights of chroma, enlarged by the matrix (measured: 4.3). */
 const RECORDED = 6;
 
+/** Each kind of array has a loop of its own: one for both is not compiled for either. */
+function looked(codes: SamplePlane['values'], table: Float64Array, into: Float64Array): void {
+  if (codes instanceof Uint16Array) lookedUp(codes, table, into);
+  else for (let at = 0; at < into.length; at += 1) into[at] = table[codes[at] as number] ?? Number.NaN;
+}
+function lookedUp(codes: Uint16Array, table: Float64Array, into: Float64Array): void {
+  for (let at = 0; at < into.length; at += 1) {
+    const code = codes[at] as number;
+    into[at] = code < table.length ? (table[code] as number) : Number.NaN;
+  }
+}
+
 function count(limits: Limits, beyond: number): void {
   limits.codes += 1;
   if (beyond > limits.farthest) limits.farthest = beyond;
@@ -307,9 +319,8 @@ export function modelOf(request: ModelRequest): Model {
   const partOf = (plane: SamplePlane, place: Place, isChroma: boolean): Part => {
     const table = tables[isChroma ? 1 : 0];
     const values = new Float64Array(plane.values.length);
-    // What is not known stays so: no code is NaN.
-    for (let at = 0; at < values.length; at += 1)
-      values[at] = table[plane.values[at] as number] ?? Number.NaN;
+    // What is not known stays so: no code is NaN, and none is beyond the table.
+    looked(plane.values, table, values);
     return {
       x: isChroma ? place.x >> from.across : place.x,
       y: isChroma ? place.y >> from.down : place.y,
@@ -326,6 +337,17 @@ export function modelOf(request: ModelRequest): Model {
     const [a, b, c] = parts as [Part, Part, Part];
     return [a.values, b.values, c.values];
   };
+
+  /** A mean of codes, which is not rounded. */
+  const white = 256 - 1 / unit;
+  const meanTaken = (value: number, isChroma: boolean): number => {
+    if (!turned) return value;
+    if (from.kind === 'rgb') return (value * 255) / white;
+    return isChroma ? ((value - 128) * 224) / white + 128 : (value * 219) / white + 16;
+  };
+  /** Of one colour; every frame asks for thousands, so that nothing is made for one. */
+  const one: Planes = [new Float64Array(1), new Float64Array(1), new Float64Array(1)];
+  const inSource: Basis = { matrix: source.matrix, range: tabled };
 
   return {
     expected: (samples, place, asks, limits = noLimits()) => {
@@ -402,18 +424,13 @@ export function modelOf(request: ModelRequest): Model {
       );
     },
     luma: (colour) => {
-      const white = 256 - 1 / unit;
-      const [a, b, c] = colour.map((value, index) => {
-        if (!turned) return value;
-        if (from.kind === 'rgb') return (value * 255) / white;
-        return index === 0 ? (value * 219) / white + 16 : ((value - 128) * 224) / white + 128;
-      }) as [number, number, number];
-      const planes: Planes = [Float64Array.of(a), Float64Array.of(b), Float64Array.of(c)];
-      if (throughRgb) toRgb(planes, { matrix: source.matrix, range: tabled });
-      if (endsInRgb) return planes[1][0] as number;
-      if (throughRgb || from.kind === 'rgb') fromRgb(planes, output.matrix);
+      for (let index = 0; index < 3; index += 1)
+        (one[index] as Float64Array)[0] = meanTaken(colour[index] as number, index > 0);
+      if (throughRgb) toRgb(one, inSource);
+      if (endsInRgb) return one[1][0] as number;
+      if (throughRgb || from.kind === 'rgb') fromRgb(one, output.matrix);
       const known = throughRgb || from.kind === 'rgb' ? 'limited' : tabled;
-      const y = ranged(planes[0][0] as number, known, asked, false);
+      const y = ranged(one[0][0] as number, known, asked, false);
       return turnedBehind ? ((y - 16) * most) / up / 219 : y;
     },
     keepsLevel: from.kind !== 'rgb' && !throughRgb && !turned && !turnedBehind && tabled === asked,
