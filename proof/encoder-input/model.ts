@@ -316,9 +316,17 @@ export function modelOf(request: ModelRequest): Model {
     Float64Array.from({ length: codes }, (_, code) => taken(code, isChroma));
   /** A table, since every frame asks for tens of thousands. */
   const tables = [tableOf(false), tableOf(true)] as const;
-  const partOf = (plane: SamplePlane, place: Place, isChroma: boolean): Part => {
+  /** Of each component, used again: nothing of it is handed out, and memory that is made anew for every band makes V8 collect all of its own. */
+  const kept: Float64Array[] = [];
+  const keptFor = (component: number, length: number): Float64Array => {
+    const there = kept[component];
+    if (there !== undefined && there.length >= length) return there.subarray(0, length);
+    return (kept[component] = new Float64Array(length));
+  };
+  const partOf = (plane: SamplePlane, component: number, place: Place): Part => {
+    const isChroma = from.kind === 'yuv' && component > 0;
     const table = tables[isChroma ? 1 : 0];
-    const values = new Float64Array(plane.values.length);
+    const values = keptFor(component, plane.values.length);
     // What is not known stays so: no code is NaN, and none is beyond the table.
     looked(plane.values, table, values);
     return {
@@ -351,9 +359,7 @@ export function modelOf(request: ModelRequest): Model {
 
   return {
     expected: (samples, place, asks, limits = noLimits()) => {
-      const parts = samples.map((plane, index) =>
-        partOf(plane, place.source, from.kind === 'yuv' && index > 0),
-      );
+      const parts = samples.map((plane, index) => partOf(plane, index, place.source));
       const lumaArea = areaOf(place.made, asks, whole);
       const chromaArea = areaOf(place.made, asks, narrow);
       if (from.kind === 'gray') {

@@ -54,14 +54,21 @@ interface Lines {
 /** Values limited, wherever. */
 export const limitedIn = ({ between, colours, codes }: Limits): number => between + colours + codes;
 
-/** Each line by itself; of the part only the lines that any sample takes. */
+/** Lines between the passes, used again: whole frames would make megabytes anew for every band. */
+let keptLines = new Float64Array(0);
+function linesFor(length: number): Float64Array {
+  if (keptLines.length < length) keptLines = new Float64Array(length);
+  return keptLines.subarray(0, length);
+}
+
+/** Each line by itself, in memory that is used again; of the part only the lines that any sample takes. */
 function acrossLines(
   { x: left, width, values }: Part,
   { first, begins, weights, same }: Axis,
   { x, width: made }: Area,
   { from, to }: Lines,
 ): Float64Array {
-  const lines = new Float64Array(made * (to - from));
+  const lines = linesFor(made * (to - from));
   for (let line = from; line < to; line += 1) {
     const into = (line - from) * made;
     const row = line * width;
