@@ -66,39 +66,35 @@ function textOf(data: Buffer): [string, string] {
   return [data.toString('latin1', 0, end), rest.toString('utf8', 4)];
 }
 
-/** Undoes the filter of each line in place (clause 9.2); gives the bytes of the samples. */
+/** Undoes the filter of each line (clause 9.2); gives the bytes of the samples. */
 function unfiltered(bytes: Buffer, line: number, step: number, height: number): Buffer {
   const out = Buffer.alloc(line * height);
+  let before: Buffer = Buffer.alloc(line);
   for (let y = 0; y < height; y += 1) {
     const kind = bytes[y * (line + 1)] as number;
+    if (kind > 4) throw new StillDamaged(`filter ${kind}`);
+    const coded = bytes.subarray(y * (line + 1) + 1, (y + 1) * (line + 1));
+    const own = out.subarray(y * line, (y + 1) * line);
     for (let x = 0; x < line; x += 1) {
-      const left = x < step ? 0 : (out[y * line + x - step] as number);
-      const up = y === 0 ? 0 : (out[(y - 1) * line + x] as number);
-      const corner = y === 0 || x < step ? 0 : (out[(y - 1) * line + x - step] as number);
-      out[y * line + x] =
-        ((bytes[y * (line + 1) + 1 + x] as number) + predicted(kind, left, up, corner)) & 0xff;
+      const left = x < step ? 0 : (own[x - step] as number);
+      const up = before[x] as number;
+      const corner = x < step ? 0 : (before[x - step] as number);
+      own[x] = (coded[x] as number) + predicted(kind, left, up, corner);
     }
+    before = own;
   }
   return out;
 }
 
 function predicted(kind: number, left: number, up: number, corner: number): number {
-  switch (kind) {
-    case 0:
-      return 0;
-    case 1:
-      return left;
-    case 2:
-      return up;
-    case 3:
-      return (left + up) >> 1;
-    case 4: {
-      const [a, b, c] = [Math.abs(up - corner), Math.abs(left - corner), Math.abs(left + up - 2 * corner)];
-      return a <= b && a <= c ? left : b <= c ? up : corner;
-    }
-    default:
-      throw new StillDamaged(`filter ${kind}`);
-  }
+  if (kind === 0) return 0;
+  if (kind === 1) return left;
+  if (kind === 2) return up;
+  if (kind === 3) return (left + up) >> 1;
+  const a = Math.abs(up - corner);
+  const b = Math.abs(left - corner);
+  const c = Math.abs(left + up - 2 * corner);
+  return a <= b && a <= c ? left : b <= c ? up : corner;
 }
 
 /** Throws StillDamaged. */

@@ -54,7 +54,7 @@ export interface FieldsRequest {
   readonly bits: number;
 }
 
-export function deinterlaced(request: FieldsRequest): SamplePlane {
+export function deinterlaced(request: FieldsRequest): SamplePlane & { readonly values: Float64Array } {
   const { end, before, now, after, earlier, of, firstLine, lines, bits } = request;
   const { width, height } = now;
   const values = Float64Array.from(now.values);
@@ -92,7 +92,8 @@ export function deinterlaced(request: FieldsRequest): SamplePlane {
 }
 
 /** null: beyond the part. */
-type Row = Float64Array | null;
+type Row = Known | null;
+type Known = SamplePlane['values'];
 type RowAt = (away: number) => Row;
 
 interface LinePlace {
@@ -112,7 +113,7 @@ const below = ({ y, lines: all, reach }: LinePlace, lines: 1 | 3): number =>
 function ofOneField(into: Float64Array, now: RowAt, place: LinePlace): boolean {
   const rows = [above(place, 1), below(place, 1), above(place, 3), below(place, 3)].map(now);
   if (rows.some((row) => row === null)) return false;
-  const [c, e, f, g] = rows as [Float64Array, Float64Array, Float64Array, Float64Array];
+  const [c, e, f, g] = rows as [Known, Known, Known, Known];
   for (let x = 0; x < into.length; x += 1) {
     const near = (c[x] as number) + (e[x] as number);
     const far = (f[x] as number) + (g[x] as number);
@@ -142,19 +143,19 @@ function ofThree(into: Float64Array, frames: ThreeFrames, place: LinePlace): boo
   const second = bounded ? [wasAt(-2), isAt(-2), wasAt(2), isAt(2)] : [];
   const far = edge ? [] : [now(-3), now(3), wasAt(-4), isAt(-4), wasAt(4), isAt(4)];
   if ([...near, ...second, ...far].some((row) => row === null)) return false;
-  const [b0, n0, bUp, bDown, nUp, nDown, aUp, aDown] = near as Float64Array[] as [
-    Float64Array,
-    Float64Array,
-    Float64Array,
-    Float64Array,
-    Float64Array,
-    Float64Array,
-    Float64Array,
-    Float64Array,
+  const [b0, n0, bUp, bDown, nUp, nDown, aUp, aDown] = near as Known[] as [
+    Known,
+    Known,
+    Known,
+    Known,
+    Known,
+    Known,
+    Known,
+    Known,
   ];
   // Where they are not asked for, any line does.
-  const [b2u = b0, n2u = b0, b2d = b0, n2d = b0] = second as Float64Array[];
-  const [n3u = b0, n3d = b0, b4u = b0, n4u = b0, b4d = b0, n4d = b0] = far as Float64Array[];
+  const [b2u = b0, n2u = b0, b2d = b0, n2d = b0] = second as Known[];
+  const [n3u = b0, n3d = b0, b4u = b0, n4u = b0, b4d = b0, n4d = b0] = far as Known[];
   for (let x = 0; x < into.length; x += 1) {
     const c = nUp[x] as number;
     const e = nDown[x] as number;

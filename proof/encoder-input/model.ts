@@ -159,6 +159,18 @@ const WEIGHTS = 0.4;
 /** R'G'B' of 14 bits: the weights of chroma, enlarged by the matrix (measured: 4.3). */
 const RECORDED = 6;
 
+/** Each kind of array has a loop of its own: one for both is not compiled for either. */
+function looked(codes: SamplePlane['values'], table: Float64Array, into: Float64Array): void {
+  if (codes instanceof Uint16Array) lookedUp(codes, table, into);
+  else for (let at = 0; at < into.length; at += 1) into[at] = table[codes[at] as number] ?? Number.NaN;
+}
+function lookedUp(codes: Uint16Array, table: Float64Array, into: Float64Array): void {
+  for (let at = 0; at < into.length; at += 1) {
+    const code = codes[at] as number;
+    into[at] = code < table.length ? (table[code] as number) : Number.NaN;
+  }
+}
+
 function count(limits: Limits, beyond: number): void {
   limits.codes += 1;
   if (beyond > limits.farthest) limits.farthest = beyond;
@@ -304,12 +316,19 @@ export function modelOf(request: ModelRequest): Model {
     Float64Array.from({ length: codes }, (_, code) => taken(code, isChroma));
   /** A table, since every frame asks for tens of thousands. */
   const tables = [tableOf(false), tableOf(true)] as const;
-  const partOf = (plane: SamplePlane, place: Place, isChroma: boolean): Part => {
+  /** Of each component, used again: nothing of it is handed out, and memory that is made anew for every band makes V8 collect all of its own. */
+  const kept: Float64Array[] = [];
+  const keptFor = (component: number, length: number): Float64Array => {
+    const there = kept[component];
+    if (there !== undefined && there.length >= length) return there.subarray(0, length);
+    return (kept[component] = new Float64Array(length));
+  };
+  const partOf = (plane: SamplePlane, component: number, place: Place): Part => {
+    const isChroma = from.kind === 'yuv' && component > 0;
     const table = tables[isChroma ? 1 : 0];
-    const values = new Float64Array(plane.values.length);
-    // What is not known stays so: no code is NaN.
-    for (let at = 0; at < values.length; at += 1)
-      values[at] = table[plane.values[at] as number] ?? Number.NaN;
+    const values = keptFor(component, plane.values.length);
+    // What is not known stays so: no code is NaN, and none is beyond the table.
+    looked(plane.values, table, values);
     return {
       x: isChroma ? place.x >> from.across : place.x,
       y: isChroma ? place.y >> from.down : place.y,
@@ -327,11 +346,20 @@ export function modelOf(request: ModelRequest): Model {
     return [a.values, b.values, c.values];
   };
 
+  /** A mean of codes, which is not rounded. */
+  const white = 256 - 1 / unit;
+  const meanTaken = (value: number, isChroma: boolean): number => {
+    if (!turned) return value;
+    if (from.kind === 'rgb') return (value * 255) / white;
+    return isChroma ? ((value - 128) * 224) / white + 128 : (value * 219) / white + 16;
+  };
+  /** Of one colour; every frame asks for thousands, so that nothing is made for one. */
+  const one: Planes = [new Float64Array(1), new Float64Array(1), new Float64Array(1)];
+  const inSource: Basis = { matrix: source.matrix, range: tabled };
+
   return {
     expected: (samples, place, asks, limits = noLimits()) => {
-      const parts = samples.map((plane, index) =>
-        partOf(plane, place.source, from.kind === 'yuv' && index > 0),
-      );
+      const parts = samples.map((plane, index) => partOf(plane, index, place.source));
       const lumaArea = areaOf(place.made, asks, whole);
       const chromaArea = areaOf(place.made, asks, narrow);
       if (from.kind === 'gray') {
@@ -402,18 +430,13 @@ export function modelOf(request: ModelRequest): Model {
       );
     },
     luma: (colour) => {
-      const white = 256 - 1 / unit;
-      const [a, b, c] = colour.map((value, index) => {
-        if (!turned) return value;
-        if (from.kind === 'rgb') return (value * 255) / white;
-        return index === 0 ? (value * 219) / white + 16 : ((value - 128) * 224) / white + 128;
-      }) as [number, number, number];
-      const planes: Planes = [Float64Array.of(a), Float64Array.of(b), Float64Array.of(c)];
-      if (throughRgb) toRgb(planes, { matrix: source.matrix, range: tabled });
-      if (endsInRgb) return planes[1][0] as number;
-      if (throughRgb || from.kind === 'rgb') fromRgb(planes, output.matrix);
+      for (let index = 0; index < 3; index += 1)
+        (one[index] as Float64Array)[0] = meanTaken(colour[index] as number, index > 0);
+      if (throughRgb) toRgb(one, inSource);
+      if (endsInRgb) return one[1][0] as number;
+      if (throughRgb || from.kind === 'rgb') fromRgb(one, output.matrix);
       const known = throughRgb || from.kind === 'rgb' ? 'limited' : tabled;
-      const y = ranged(planes[0][0] as number, known, asked, false);
+      const y = ranged(one[0][0] as number, known, asked, false);
       return turnedBehind ? ((y - 16) * most) / up / 219 : y;
     },
     keepsLevel: from.kind !== 'rgb' && !throughRgb && !turned && !turnedBehind && tabled === asked,

@@ -6,6 +6,7 @@ import type { SamplePlane } from './samples.ts';
 export interface Part extends SamplePlane {
   readonly x: number;
   readonly y: number;
+  readonly values: Float64Array;
 }
 export interface Area {
   readonly x: number;
@@ -53,14 +54,21 @@ interface Lines {
 /** Values limited, wherever. */
 export const limitedIn = ({ between, colours, codes }: Limits): number => between + colours + codes;
 
-/** Each line by itself; of the part only the lines that any sample takes. */
+/** Lines between the passes, used again: whole frames would make megabytes anew for every band. */
+let keptLines = new Float64Array(0);
+function linesFor(length: number): Float64Array {
+  if (keptLines.length < length) keptLines = new Float64Array(length);
+  return keptLines.subarray(0, length);
+}
+
+/** Each line by itself, in memory that is used again; of the part only the lines that any sample takes. */
 function acrossLines(
   { x: left, width, values }: Part,
   { first, begins, weights, same }: Axis,
   { x, width: made }: Area,
   { from, to }: Lines,
 ): Float64Array {
-  const lines = new Float64Array(made * (to - from));
+  const lines = linesFor(made * (to - from));
   for (let line = from; line < to; line += 1) {
     const into = (line - from) * made;
     const row = line * width;
@@ -92,16 +100,44 @@ function limit(values: Float64Array, { most, gain, offset }: Between, limits: Li
   for (let at = 0; at < values.length; at += 1) {
     let value = values[at] as number;
     if (value > most) {
-      const beyond = value - most;
-      if (beyond > LIMITED) {
-        limits.between += 1;
-        if (beyond > limits.farthest) limits.farthest = beyond;
-      }
+      noteBeyond(limits, value - most);
       value = most;
     }
     values[at] = value * gain + offset;
   }
 }
+
+/** Both passes where each sample is the source's own: what is between them, and nothing else. */
+function asItIs(
+  part: Part,
+  { x, y, width, height }: Area,
+  { most, gain, offset }: Between,
+  limits: Limits,
+): Part {
+  const values = new Float64Array(width * height);
+  for (let line = 0; line < height; line += 1) {
+    const from = (y + line - part.y) * part.width + x - part.x;
+    const into = line * width;
+    for (let column = 0; column < width; column += 1) {
+      let value = part.values[from + column] as number;
+      if (value > most) {
+        noteBeyond(limits, value - most);
+        value = most;
+      }
+      values[into + column] = value * gain + offset;
+    }
+  }
+  return { x, y, width, height, values };
+}
+
+function noteBeyond(limits: Limits, beyond: number): void {
+  if (beyond <= LIMITED) return;
+  limits.between += 1;
+  if (beyond > limits.farthest) limits.farthest = beyond;
+}
+
+const isWithin = (part: Part, { x, y, width, height }: Area): boolean =>
+  x >= part.x && y >= part.y && x + width <= part.x + part.width && y + height <= part.y + part.height;
 
 export function resampled(
   part: Part,
@@ -109,6 +145,7 @@ export function resampled(
   area: Area,
   { between, limits }: { readonly between: Between; readonly limits: Limits },
 ): Part {
+  if (across.same && down.same && isWithin(part, area)) return asItIs(part, area, between, limits);
   const { x, y, width, height } = area;
   const end = y + height - 1;
   const from = Math.max(0, (down.first[y] as number) - part.y);

@@ -1,4 +1,5 @@
 /** Samples of raw pictures, by ffmpeg's names of their pixels: which planes there are, and where a component lies in them. */
+import { endianness } from 'node:os';
 import { bitDepthOf } from '../../media/probe/picture.ts';
 import { isGray, isPlanarYuv, isRgb } from '../../media/pixel-format.ts';
 
@@ -138,7 +139,13 @@ export function layoutOf(pixelFormat: string): PixelLayout | null {
 export interface SamplePlane {
   readonly width: number;
   readonly height: number;
-  readonly values: Float64Array;
+  /** Codes as they lie in a file are words; what was computed of them may be NaN. */
+  readonly values: Uint16Array | Float64Array;
+}
+
+/** A plane as it was read. */
+interface CodedPlane extends SamplePlane {
+  readonly values: Uint16Array;
 }
 
 /** Bytes of a picture. */
@@ -146,19 +153,32 @@ export function bytesOf(layout: PixelLayout, width: number, height: number): num
   return layout.planes(width, height).reduce((sum, { stride, lines }) => sum + stride * lines, 0);
 }
 
+const LITTLE_ENDIAN = endianness() === 'LE';
+
 /** Samples of a plane's lines: of each `wide` samples, the first at byte `start` and the lines `stride` bytes apart. */
 function linesOf(
   { word, bigEndian }: PixelLayout,
   { pace, shift }: Component,
   bytes: Uint8Array,
   { start, stride, wide, tall }: { start: number; stride: number; wide: number; tall: number },
-): SamplePlane {
-  const values = new Float64Array(wide * tall);
+): CodedPlane {
+  const values = new Uint16Array(wide * tall);
+  // Whole frames come by here: samples that lie beside each other are copied in one go.
+  const close = pace === word && shift === 0;
+  const asWords =
+    close &&
+    word === 2 &&
+    !bigEndian &&
+    LITTLE_ENDIAN &&
+    (bytes.byteOffset + start) % 2 === 0 &&
+    stride % 2 === 0;
   const [high, low] = bigEndian ? [0, 1] : [1, 0];
   for (let line = 0; line < tall; line += 1) {
     let from = start + line * stride;
     const into = line * wide;
-    if (word === 1)
+    if (asWords) values.set(new Uint16Array(bytes.buffer, bytes.byteOffset + from, wide), into);
+    else if (close && word === 1) values.set(bytes.subarray(from, from + wide), into);
+    else if (word === 1)
       for (let sample = 0; sample < wide; sample += 1, from += pace)
         values[into + sample] = (bytes[from] as number) >> shift;
     else
@@ -183,7 +203,7 @@ export function samplesOf(
     readonly count: number;
     readonly index: number;
   },
-): SamplePlane[] {
+): CodedPlane[] {
   const { width, height, kept, count, index } = stack;
   const planes = layout.planes(width, height * count);
   const starts = startsOf(planes);
@@ -206,7 +226,7 @@ export function bandOf(
   bytes: Uint8Array,
   { width, height }: { readonly width: number; readonly height: number },
   { from, to }: { readonly from: number; readonly to: number },
-): SamplePlane[] {
+): CodedPlane[] {
   const planes = layout.planes(width, height);
   const starts = startsOf(planes);
   return layout.components.map((component, number) => {

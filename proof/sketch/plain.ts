@@ -191,8 +191,6 @@ export function plainStatistics({ form, lossOf, peak, input, output }: PlainRequ
     const { columns, rows, from } = plane;
     const regions = columns * rows;
     const side = Math.sqrt(plane.samples);
-    const given = (frame: number, region: number): number =>
-      (input[frame * numbers + from + region] as number) / 256;
     const all: Record<SlopeName, Sums[]> = { gain: [], before: [], behind: [], across: [], down: [] };
     const squares = new Float64Array(regions);
     const sums = new Float64Array(regions);
@@ -210,29 +208,47 @@ export function plainStatistics({ form, lossOf, peak, input, output }: PlainRequ
       const near = CUT * lossOf(frame, number);
       let sum = 0;
       let count = 0;
-      let region = NOWHERE;
+      let level = 0;
+      let farthest = 0;
+      let farthestAt = 0;
+      const first = frame * numbers + from;
+      const [hasBefore, hasBehind] = [frame > 0, frame < frames - 1];
+      const { gain, before, behind, across, down } = fits;
       for (let at = 0; at < regions; at += 1) {
-        const own = given(frame, at);
-        levels[frame] = (levels[frame] as number) + own / regions;
+        const place = first + at;
+        const own = (input[place] as number) / 256;
+        level += own / regions;
         // Errors that would go beyond the range are cut off, and the average moves: nothing is said of a region that lies there.
         const cut = own < near || own > peak - near;
-        const off = cut ? 0 : (output[frame * numbers + from + at] as number) / 256 - own;
+        const off = cut ? 0 : (output[place] as number) / 256 - own;
         differences[at] = off;
         if (cut) continue;
         count += 1;
         squares[at] = (squares[at] as number) + off * off;
         sums[at] = (sums[at] as number) + off;
         sum += off;
-        region = farther(region, at, off);
-        fits.gain.add(own, own, off);
-        if (frame > 0) fits.before.add(own, given(frame - 1, at) - own, off, own);
-        if (frame < frames - 1) fits.behind.add(own, given(frame + 1, at) - own, off, own);
+        if (Math.abs(off) > Math.abs(farthest)) {
+          farthest = off;
+          farthestAt = at;
+        }
+        gain.add(own, own, off);
+        if (hasBefore) before.add(own, (input[place - numbers] as number) / 256 - own, off, own);
+        if (hasBehind) behind.add(own, (input[place + numbers] as number) / 256 - own, off, own);
         const column = at % columns;
         if (column > 0 && column < columns - 1)
-          fits.across.add(own, (given(frame, at - 1) - given(frame, at + 1)) / (2 * side), off);
+          across.add(
+            own,
+            ((input[place - 1] as number) - (input[place + 1] as number)) / 256 / (2 * side),
+            off,
+          );
         if (at >= columns && at < regions - columns)
-          fits.down.add(own, (given(frame, at - columns) - given(frame, at + columns)) / (2 * side), off);
+          down.add(
+            own,
+            ((input[place - columns] as number) - (input[place + columns] as number)) / 256 / (2 * side),
+            off,
+          );
       }
+      levels[frame] = level;
       const own = Object.fromEntries(
         slopeNames.map((name) => {
           const one = fits[name].sums();
@@ -243,7 +259,7 @@ export function plainStatistics({ form, lossOf, peak, input, output }: PlainRequ
       found.push({
         parts: own,
         offset: count === 0 ? 0 : sum / count,
-        region,
+        region: { region: farthestAt, off: farthest },
         column: lines(differences, columns, rows, (line, index) => index * columns + line),
         row: lines(differences, rows, columns, (line, index) => line * columns + index),
       });

@@ -33,7 +33,9 @@ function isUniform(
   { from, columns, rows }: SketchPlane,
 ): boolean {
   const regions = columns * rows;
-  const sorted = Float64Array.from({ length: regions }, (_, region) => plainAt(frame, from + region)).sort();
+  const sorted = new Float64Array(regions);
+  for (let region = 0; region < regions; region += 1) sorted[region] = plainAt(frame, from + region);
+  sorted.sort();
   return (sorted[(3 * regions) >> 2] as number) - (sorted[regions >> 2] as number) < ALIKE;
 }
 

@@ -137,24 +137,65 @@ function making(from: string, to: string): string {
     `#!${process.execPath}
 const { spawnSync } = require('node:child_process');
 const args = process.argv.slice(2).map((arg) => (arg.includes('lut1d') ? arg.replace(${JSON.stringify(from)}, ${JSON.stringify(to)}) : arg));
-process.exit(spawnSync('ffmpeg', args, { stdio: Array.from({ length: 7 }, () => 'inherit') }).status ?? 1);
+process.exit(spawnSync('ffmpeg', args, { stdio: Array.from({ length: 12 }, () => 'inherit') }).status ?? 1);
 `,
     { mode: 0o755 },
   );
   return path;
 }
 
+/** ffmpeg that writes down how many pictures each start of it is asked for; `refuses`: more than one at a time it does not make. */
+function counting(refuses: boolean): { readonly path: string; asked(): number[] } {
+  const folder = freshFolder('stand-in');
+  const [path, notes] = [join(folder, 'ffmpeg'), join(folder, 'notes')];
+  writeFileSync(
+    path,
+    `#!${process.execPath}
+const { spawnSync } = require('node:child_process');
+const { appendFileSync } = require('node:fs');
+const args = process.argv.slice(2);
+const pictures = args.filter((arg) => arg === '-filter_complex').length;
+appendFileSync(${JSON.stringify(notes)}, pictures + '\\n');
+process.exit(${refuses} && pictures > 1 ? 1 : (spawnSync('ffmpeg', args, { stdio: Array.from({ length: 12 }, () => 'inherit') }).status ?? 1));
+`,
+    { mode: 0o755 },
+  );
+  return { path, asked: () => readFileSync(notes, 'utf8').trim().split('\n').map(Number) };
+}
+
 test.each([
-  ['the next frame, with the time of the right one', 'checksum=0[in]', 'checksum=0,trim=start_frame=1[in]'],
-  ['another look', 'lut1d=', 'lutrgb=r=val*0.9,lut1d='],
-  ['another place', 'mergeplanes=', 'hflip,mergeplanes='],
-])('of %s are not published', async (_, from, to) => {
+  ['two starts, one to make and one to prove', false, [3, 3]],
+  ['a start each where they do not come together', true, [3, 1, 1, 1, 3, 1, 1, 1]],
+])('of several frames take %s', async (_, refuses, starts) => {
+  const job = await stillsJob(await movieClip(freshFolder('roll'), plain), null, {
+    ...usualStills,
+    count: 3,
+    width: 160,
+  });
+  const program = counting(refuses);
+  await runJob(job, await workContext({ ffmpeg: program.path }));
+  expect(reportOf(job).checks.map(({ status }) => status)).toEqual(['passed', 'passed']);
+  // In turns: a still is proved before the next one is made.
+  expect(program.asked().toSorted()).toEqual(starts.toSorted());
+});
+
+test.each([
+  [
+    'the next frame, with the time of the right one',
+    'checksum=0[in]',
+    'checksum=0,trim=start_frame=1[in]',
+    1,
+  ],
+  ['the next frame in each of several', 'checksum=0[in]', 'checksum=0,trim=start_frame=1[in]', 3],
+  ['another look', 'lut1d=', 'lutrgb=r=val*0.9,lut1d=', 1],
+  ['another place', 'mergeplanes=', 'hflip,mergeplanes=', 3],
+])('of %s are not published', async (_, from, to, count) => {
   const job = await stillsJob(
     await movieClip(freshFolder('roll'), log),
     { name: 'slog3-sgamut3cine' },
     {
       ...usualStills,
-      count: 1,
+      count,
       width: 160,
     },
   );

@@ -22,6 +22,7 @@ import { recordedRgb, type TablePaths, throughTable } from '../../profiles/recip
 import { SHOWN_PIXELS } from '../../profiles/shown/decide.ts';
 import type { ShownDeveloped } from '../../profiles/shown/schema.ts';
 import type { StillsOutcome } from '../../profiles/stills/schema.ts';
+import { codesIn } from '../../proof/raw-frames.ts';
 import { bakedWay } from '../colour-way.ts';
 import type { MakingContext } from '../context.ts';
 import { declaredPictures } from '../master/declared.ts';
@@ -29,7 +30,8 @@ import { ownReading } from '../master/making.ts';
 import type { FrameAnswer, FrameOrder, FramePoolSetup } from '../master/orders.ts';
 import { decodedFrame } from '../master/spots.ts';
 import { openAtFrame } from '../spot-frames.ts';
-import { oneFrame, type OneFrame } from './one-frame.ts';
+import { framesAhead } from './frames-ahead.ts';
+import type { OneFrame } from './one-frame.ts';
 
 /** The greatest code of 14 bits. */
 const MOST = 2 ** 14 - 1;
@@ -91,11 +93,12 @@ function reduced({ width, height, reduce }: StillsOutcome): string[] {
 function samplesOf(planes: Buffer, { width, height, bits }: StillsOutcome): Buffer {
   const count = width * height;
   const most = 2 ** bits - 1;
+  const codes = codesIn(planes);
+  const values = Uint16Array.from({ length: MOST + 1 }, (_, code) => Math.round((code * most) / MOST));
   const samples = Buffer.allocUnsafe((3 * count * bits) / 8);
-  for (let pixel = 0; pixel < count; pixel += 1)
-    for (const [channel, plane] of [2, 0, 1].entries()) {
-      const code = planes.readUInt16LE(2 * (plane * count + pixel));
-      const value = Math.round((Math.min(code, MOST) * most) / MOST);
+  for (const [channel, plane] of [2, 0, 1].entries())
+    for (let pixel = 0; pixel < count; pixel += 1) {
+      const value = values[Math.min(codes[plane * count + pixel] as number, MOST)] as number;
       if (bits === 8) samples[3 * pixel + channel] = value;
       else samples.writeUInt16BE(value, 2 * (3 * pixel + channel));
     }
@@ -146,11 +149,13 @@ export async function stillMaker(
       // Of the first frame, which this one is here, the deinterlacer takes the earlier field alone; it gives one when it has the next.
       `[upright]${[...(outcome.fields === null ? [] : ['trim=end_frame=1', 'tpad=stop_mode=clone:stop=1', ...framesOfFields(facts)]), ...toRgb, ...tail].join(',')}[out]`,
     ].join(';');
+    const frames = outcome.stills.map(({ frame }) => frame);
+    const ahead = framesAhead({ job, frames, graph, bytes, ...context });
     return {
       make: async (at) => {
         const still = outcome.stills[at];
         if (still === undefined) throw new RangeError(`still ${at} of ${outcome.stills.length}`);
-        return finished(await oneFrame({ job, frame: still.frame, graph, bytes, ...context }));
+        return finished(await ahead.take(still.frame));
       },
       close: removeFolder,
     };

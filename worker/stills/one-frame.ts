@@ -26,13 +26,13 @@ export type OneFrame = { readonly picture: Buffer } | { readonly why: string };
 const SEEKS = 2;
 
 /** What is opened alone: of a spanned clip the part that the frame lies in, with the clock of that file. */
-interface Alone {
+export interface Alone {
   readonly rollFolder: string;
   readonly place: MoviePlace | SequencePlace;
   readonly facts: Job['facts'];
 }
 
-function aloneOf(
+export function aloneOf(
   { rollFolder, clip: { place }, facts }: FrameRequest['job'],
   frame: number,
 ): { readonly alone: Alone; readonly frame: number } {
@@ -57,7 +57,7 @@ function frameAt({ rate, stepsInOrder, timeBase }: VideoFacts, seconds: number):
 }
 
 /** Which frame of the file it is by its time; of a numbered sequence the file says it. null: it has no time. */
-function frameOf({ facts: { video }, place }: Alone, asked: number, watched: Watched): number | null {
+export function frameOf({ facts: { video }, place }: Alone, asked: number, watched: Watched): number | null {
   if (place.kind === 'sequence') return asked;
   const { firstTime, timeBase } = video;
   const [time] = watched.times;

@@ -40,31 +40,29 @@ function words(...values: readonly number[]): Buffer {
   return bytes;
 }
 
-/** Clause 9.4: the neighbour that left + above - left above comes nearest to. */
-function paeth(left: number, above: number, corner: number): number {
-  const value = left + above - corner;
-  const [toLeft, toAbove, toCorner] = [
-    Math.abs(value - left),
-    Math.abs(value - above),
-    Math.abs(value - corner),
-  ];
-  if (toLeft <= toAbove && toLeft <= toCorner) return left;
-  return toAbove <= toCorner ? above : corner;
-}
-
+/** Each byte less the neighbour that left + above - left above comes nearest to (clause 9.4). */
 function filtered({ width, height, bits, samples }: PngPicture): Buffer {
   const step = (3 * bits) / 8;
   const line = width * step;
   if (samples.length !== line * height)
     throw new RangeError(`${samples.length} bytes for ${width}x${height} pixels of ${bits} bits`);
   const bytes = Buffer.alloc((line + 1) * height);
-  const at = (y: number, x: number): number => (y < 0 || x < 0 ? 0 : (samples[y * line + x] as number));
+  let lineAbove: Buffer = Buffer.alloc(line);
   for (let y = 0; y < height; y += 1) {
-    bytes[y * (line + 1)] = PAETH;
-    for (let x = 0; x < line; x += 1)
-      bytes[y * (line + 1) + 1 + x] =
-        ((samples[y * line + x] as number) - paeth(at(y, x - step), at(y - 1, x), at(y - 1, x - step))) &
-        0xff;
+    const own = samples.subarray(y * line, (y + 1) * line);
+    const into = bytes.subarray(y * (line + 1), (y + 1) * (line + 1));
+    into[0] = PAETH;
+    for (let x = 0; x < line; x += 1) {
+      const left = x < step ? 0 : (own[x - step] as number);
+      const above = lineAbove[x] as number;
+      const corner = x < step ? 0 : (lineAbove[x - step] as number);
+      const toLeft = Math.abs(above - corner);
+      const toAbove = Math.abs(left - corner);
+      const toCorner = Math.abs(left + above - 2 * corner);
+      const nearest = toLeft <= toAbove && toLeft <= toCorner ? left : toAbove <= toCorner ? above : corner;
+      into[x + 1] = (own[x] as number) - nearest;
+    }
+    lineAbove = own;
   }
   return bytes;
 }

@@ -30,7 +30,7 @@ import { bakedWay } from '../colour-way.ts';
 import type { MakingContext } from '../context.ts';
 import { spotsOf } from '../master/spots.ts';
 import { wholeOfFields } from '../master/whole-of-fields.ts';
-import { oneFrame } from './one-frame.ts';
+import { framesAhead, type FramesAhead } from './frames-ahead.ts';
 
 export type StillProof = StillDifference | { readonly why: string };
 
@@ -64,6 +64,8 @@ interface Known {
 export function stillProver(job: Job, outcome: StillsOutcome, context: MakingContext): StillProver {
   const { shown } = outcome;
   let spots: Promise<Spot[]> | undefined;
+  let recorded: ReturnType<typeof sourceOf> | undefined;
+  let ahead: FramesAhead | undefined;
   return {
     async prove(at, read) {
       const frame = outcome.stills[at]?.frame;
@@ -75,14 +77,16 @@ export function stillProver(job: Job, outcome: StillsOutcome, context: MakingCon
         if (spot === undefined || table === null) return { why: 'the frame is not found a second time' };
         return compared(outcome, read, knownOfSpot(spot, outcome, table));
       }
-      const { source, placeOf } = await sourceOf(job, outcome);
-      const found = await oneFrame({
+      recorded ??= sourceOf(job, outcome);
+      const { source, placeOf } = await recorded;
+      ahead ??= framesAhead({
         job,
-        frame,
+        frames: outcome.stills.map((still) => still.frame),
         graph: '[in]null[out]',
         bytes: layoutOf(source.pixelFormat, source.width, source.height).bytes,
         ...context,
       });
+      const found = await ahead.take(frame);
       if ('why' in found) return found;
       const places = drawnPlaces(outcome, `${job.clip.contentDigest} ${frame}`);
       // The still was made of this frame alone, as the first of a movie.
