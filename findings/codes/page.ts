@@ -12,7 +12,7 @@ export const pageCodes = {
     weight: 'hold',
     title: 'a page or a contact sheet is not the one that was written',
     remedy:
-      'Do not go by it. Keep the file under another name if somebody changed it on purpose, and run `rushlight page <delivery>`: it is written from the records. The verdicts are in roll.json, which the audit holds apart from it.',
+      'Do not go by it. Keep the file under another name if somebody changed it on purpose, and run `rushlight page <delivery>`: it is written from the records. The verdicts are in roll.json, which no page can change.',
   },
   'page-outdated': {
     weight: 'note',

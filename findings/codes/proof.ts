@@ -54,7 +54,7 @@ export const proofCodes = {
     weight: 'hold',
     title: 'the checker does not hear a recording where it was laid beside its clip',
     remedy:
-      'Listen to clip and recording side by side at the places that are named. If the recorder says the wrong time, set it right in the settings of its next day, and deliver these clips with a profile that carries no production sound: the editor lays it by the slate. If both programs hear it right by ear, keep the files: one of two readers of them is wrong.',
+      'Compare clip and recording by ear at the places that are named. Deliver these clips with a profile that carries no production sound, and let the editor lay it by the slate. If the recording lies right by ear, keep the files: one of two ways of listening is wrong.',
   },
   'decode-times-differ': {
     weight: 'hold',

@@ -40,6 +40,8 @@ export type Together =
  * Bursts of noise that are not the same came to 9: bursts fit bursts. So a part counts from 15 on. One alone is never enough, however sure it is: what is played twice, or heard over a loudspeaker, is surely heard at the wrong place.
  */
 const SURE = 15;
+/** A bell that rings on fits its own sound many times over: what is nearly as sure elsewhere is no place. Bells of 65 to 131 Hz come to 1.0 to 1.6 times and lie up to 30 samples off, strikes in a room with loud walls to 2 and more (one of 110 Hz to 5, and lies right). */
+const TIMES_ELSEWHERE = 1.7;
 const LEAST_PARTS = 2;
 /** Clocks part by some millionths, files of a wrong rate by 1000; what asks for more is two accidents. */
 const MOST_DRIFT = 0.003;
@@ -82,7 +84,7 @@ function drawnOut(samples: Float32Array, ratio: number): Float32Array {
 function pointsIn(parts: readonly HeardPart[], sampleRate: number, ratio: number): Point[] {
   return parts.flatMap(({ clipSample, heard, recordingSample, recorded }) => {
     const found = offsetIn(ratio === 1 ? heard : drawnOut(heard, ratio), recorded, sampleRate);
-    return found === null || found.certainty < SURE
+    return found === null || found.certainty < Math.max(SURE, TIMES_ELSEWHERE * found.elsewhere)
       ? []
       : [
           {

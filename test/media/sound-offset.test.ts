@@ -115,6 +115,28 @@ describe('nothing is claimed', () => {
     expect(runTogether(heard, RATE)).toEqual({ kind: 'unsure', heard: [] });
   });
 
+  test('of a bell that rings on, whose sound fits it again and again', () => {
+    // Partials of a bell, each dying away in its own time (coordinator/demo/bell-sound.ts).
+    const bell = (at: number): number =>
+      [98, 196, 235.2, 294, 392].reduce(
+        (sum, tone, index) =>
+          sum +
+          (at < 0
+            ? 0
+            : 0.2 * Math.exp((-(0.6 + index / 2) * at) / RATE) * Math.sin((2 * Math.PI * tone * at) / RATE)),
+        0,
+      );
+    const ringing = [4800, 43_296].map(
+      (clipSample): HeardPart => ({
+        clipSample,
+        heard: Float32Array.from({ length: RATE / 2 }, (_, sample) => bell(clipSample + sample)),
+        recordingSample: 0,
+        recorded: Float32Array.from({ length: 3.5 * RATE }, (_, sample) => bell(sample - RATE)),
+      }),
+    );
+    expect(runTogether(ringing, RATE)).toEqual({ kind: 'unsure', heard: [] });
+  });
+
   test('of one part that is sure, where the others are silent: nothing stands against an accident', () => {
     expect(runTogether([first, { ...second, heard: silent }], RATE)).toEqual({
       kind: 'unsure',
