@@ -16,7 +16,8 @@ import { readRecord } from '../ledger/store.ts';
 import type { Day } from './day.ts';
 import { contentsOf, handedOver } from './files.ts';
 import { filesOfRoll, handedText } from './handed.ts';
-import { HANDOVER, handoverLayout, isPageFile } from './layout.ts';
+import { HANDOVER, handoverLayout, isPageFile, pageLayout } from './layout.ts';
+import { auditPages } from './pages-statement.ts';
 import { readDay } from './read-day.ts';
 import {
   HANDOVER_FORM,
@@ -33,6 +34,32 @@ export async function auditHandover(dayFolder: string): Promise<Finding[]> {
   const target = await linkAt(folder);
   if (target !== null) return [linkFinding(target, HANDOVER)];
   const day = await readDay(dayFolder);
+  const pages = await auditPages({
+    place: pageLayout.statement(dayFolder),
+    folder,
+    there: await pagesThere(dayFolder),
+    rolls: day.rolls,
+    below: `${HANDOVER}/`,
+  });
+  return [...pages, ...(await auditFiles(dayFolder, day))];
+}
+
+/** Pages, sheets and their records that lie there. */
+async function pagesThere(dayFolder: string): Promise<string[]> {
+  const own = basename(pageLayout.statement(dayFolder));
+  try {
+    const { files } = await walkFolder(join(dayFolder, HANDOVER), {
+      skip: (path) => isSystemName(basename(path)),
+    });
+    return files.map(({ path }) => path).filter((path) => isPageFile(path) && path !== own);
+  } catch (error) {
+    if (['ENOENT', 'ENOTDIR'].includes(codeOf(error))) return [];
+    throw error;
+  }
+}
+
+async function auditFiles(dayFolder: string, day: Day): Promise<Finding[]> {
+  const folder = join(dayFolder, HANDOVER);
   const read = await readRecord(join(folder, handoverLayout.statement), handoverStatementSchema);
   if (read.state === 'absent') {
     const left = await strangers(folder, new Set());

@@ -4,8 +4,9 @@ import { collisionKey } from '../files/safe-names.ts';
 import { folderName } from '../ledger/layout.ts';
 
 export const HANDOVER = 'handover';
-/** In the delivery's own folder. */
+/** In the delivery's own folder, and the statement that names it. */
 export const SHOW_PAGE = 'show.html';
+export const SHOW_STATEMENT = 'show.json';
 
 export const handoverLayout = {
   bin: 'bin.otio',
@@ -28,13 +29,15 @@ export const keptCut = (form: 'edl' | 'otio'): string => `pull.${form}`;
 const PAGE = 'morning.html';
 const NIGHT = 'night.json';
 const MADE = 'made.json';
+const PAGES = 'pages.json';
 const SHEETS = 'sheets';
 
-/** Of `<delivery>/<day>`. What speaks of held rolls as well, and is therefore named by no statement. */
+/** Of `<delivery>/<day>`. What speaks of held rolls as well, and is therefore named by a statement of its own. */
 export const pageLayout = {
   page: (dayFolder: string): string => join(dayFolder, HANDOVER, PAGE),
   night: (dayFolder: string): string => join(dayFolder, HANDOVER, NIGHT),
   made: (dayFolder: string): string => join(dayFolder, HANDOVER, MADE),
+  statement: (dayFolder: string): string => join(dayFolder, HANDOVER, PAGES),
   sheets: (dayFolder: string): string => join(dayFolder, HANDOVER, SHEETS),
   /** From the page's folder. `sheet`: from 1. */
   sheet: (roll: string, sheet: number): string =>
@@ -43,4 +46,9 @@ export const pageLayout = {
 
 /** Below the handover's folder: whether a run or `page` writes it there. */
 export const isPageFile = (path: string): boolean =>
-  [PAGE, NIGHT, MADE].includes(path) || (path.startsWith(`${SHEETS}/`) && path.endsWith('.jpg'));
+  path === PAGES || isBoundPage(path) || (path.startsWith(`${SHEETS}/`) && path.endsWith('.jpg'));
+
+/** Pages and their records, which the statement of the pages names; sheets are named as well. */
+export const boundPages = [PAGE, NIGHT, MADE] as const;
+const isBoundPage = (path: string): boolean => boundPages.some((name) => name === path);
+export const isSheet = (path: string): boolean => path.startsWith(`${SHEETS}/`);

@@ -13,11 +13,12 @@ import { dayBefore, type DayDifferences, differencesOf } from './consistency/dif
 import { type DayMade, dayMadeSchema } from './consistency/made.ts';
 import { madeByReports, madeOnRecord } from './consistency/read-made.ts';
 import type { Day, DayRoll } from './day.ts';
-import { HANDOVER, pageLayout } from './layout.ts';
+import { boundPages, HANDOVER, isSheet, pageLayout } from './layout.ts';
 import { type NightRecord, readNight } from './night.ts';
 import { morningPageOf } from './page/morning-page.ts';
 import { type Morning, type NightState, type PagePicture, pictureKey } from './page/morning.ts';
 import { boxFor, packed } from './page/room.ts';
+import { bindPages } from './pages-statement.ts';
 import { type ClipPictures, picturesOf } from './picture/day-pictures.ts';
 import { jpegOf } from './picture/jpeg.ts';
 import type { Picture } from './picture/picture.ts';
@@ -66,9 +67,20 @@ export async function writeDayPages(request: DayPagesRequest): Promise<PagesWrit
     differences,
   });
   const { written, finding: refused } = await writeOwn(pageLayout.page(dayFolder), Buffer.from(page));
+  const unbound = await bindPages({
+    place: pageLayout.statement(dayFolder),
+    folder: join(dayFolder, HANDOVER),
+    // What is somebody's is not named: a file that was refused stays as it is, and the audit finds it.
+    names: [
+      ...boundPages.filter((name) => refused === null || join(dayFolder, HANDOVER, name) !== refused.file),
+      ...[...pictures.sheets.values()].flat(),
+    ],
+    keeps: (name) => !request.pictures && isSheet(name),
+    predicate: { of: 'day', day: day.day, rolls: day.rolls },
+  });
   return {
     written: [...pictures.written, ...(written ? [pageLayout.page(dayFolder)] : [])],
-    findings: [...pictures.findings, ...(refused === null ? [] : [refused])],
+    findings: [...pictures.findings, ...[refused, unbound].flatMap((one) => one ?? [])],
     differences,
   };
 }

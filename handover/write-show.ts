@@ -6,7 +6,8 @@ import type { Finding } from '../findings/finding.ts';
 import { madeOnRecord } from './consistency/read-made.ts';
 import { showMadeOf } from './consistency/show.ts';
 import { daysWithPages, isPull } from './days.ts';
-import { HANDOVER, pageLayout, SHOW_PAGE } from './layout.ts';
+import { HANDOVER, pageLayout, SHOW_PAGE, SHOW_STATEMENT } from './layout.ts';
+import { bindPages } from './pages-statement.ts';
 import { type ShowPage, showPageOf } from './page/show-page.ts';
 import { tenthsText } from './words.ts';
 import { writeOwn } from './write-own.ts';
@@ -37,5 +38,15 @@ export async function writeShowPage(
     place,
     Buffer.from(showPageOf({ made: showMadeOf(made), days })),
   );
-  return { written: written ? [place] : [], findings: finding === null ? [] : [finding] };
+  const unbound = await bindPages({
+    place: join(delivery, SHOW_STATEMENT),
+    folder: delivery,
+    names: finding === null ? [SHOW_PAGE] : [],
+    keeps: () => false,
+    predicate: { of: 'show', day: null, rolls: [] },
+  });
+  return {
+    written: written ? [place] : [],
+    findings: [finding, unbound].flatMap((one) => one ?? []),
+  };
 }

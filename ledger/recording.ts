@@ -15,13 +15,25 @@ const clipBesideSchema = z.object({
       startSamples: z.int().describe("The same start, as the clip's own audio has it"),
       driftMillionths: z
         .number()
+        .describe("By how many millionths the recorder counted more samples than the clip's audio"),
+      parts: z
+        .int()
+        .positive()
         .describe(
-          "By how many millionths the recorder counted more samples than the clip's audio; 0 where one part alone was heard",
+          'At how many places of the take they were surely heard in both, and agreed; older records have 1',
         ),
-      parts: z.int().positive().describe('How many parts of a second were surely heard in both'),
     })
     .nullable()
     .describe('By what both heard; null: they were not compared, or heard nothing alike'),
+  apart: z
+    .array(
+      z.object({
+        seconds: z.number().describe('Of the clip'),
+        startSamples: z.int().describe('The start, as it is heard there'),
+      }),
+    )
+    .optional()
+    .describe('Where both were surely heard and did not agree: each place; absent: nowhere'),
   whyNotHeard: z.string().nullable().describe('Why `heard` is null; null: it is not'),
 });
 export type ClipBeside = z.infer<typeof clipBesideSchema>;

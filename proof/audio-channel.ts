@@ -21,6 +21,8 @@ import {
 /** Output samples that audio may be away from its place: one where waveforms change, none where samples are equal, or lie between those of the source. */
 const ALLOWED_LAG = 1;
 const ALLOWED_LAG_LOSSLESS = 0.5;
+/** Where a coder alone lies between source and file, all places together may be away by so much: it moves single ones a little, but never all of them one way. */
+const ALLOWED_LAG_TOGETHER = 0.5;
 /** Coders change the mean level of noise by up to 0.3 dB. */
 const ALLOWED_DECIBELS = 0.75;
 const ALLOWED_DECIBELS_LOSSLESS = 0.02;
@@ -42,7 +44,10 @@ const SAME_LAG = 1.5;
 const ECHO_SAMPLES = 4096;
 const AUDIBLE_FROM = -50;
 
-const UNPROVEN: AnchorMatch = { verdict: 'unproven', lag: 0, gain: 0, correlation: 0 };
+const UNPROVEN: AnchorMatch = {
+  ...{ verdict: 'unproven', lag: 0, gain: 0, correlation: 0 },
+  doubt: Number.POSITIVE_INFINITY,
+};
 
 interface HeardAnchor {
   readonly window: ListeningWindow;
@@ -280,6 +285,25 @@ export class ChannelComparison {
       before = lag;
       if (Math.abs(lag) > blockSamples(this.#heard.sampleRate) / 2) this.#explainsLevels = true;
     }
+    // Beside the limit of a single place one is not told: what was measured of it counts here all the same.
+    if (timed.every(({ match }) => match.verdict === 'proved'))
+      this.#explainTogether(there.filter(({ match }) => Number.isFinite(match.doubt)));
+  }
+
+  /** A track that was laid one sample beside its place: no single place of coded audio is sure of so little, all of them are. */
+  #explainTogether(timed: readonly HeardAnchor[]): void {
+    const [first] = timed;
+    if (first === undefined || this.#source.sampleRate !== this.#heard.sampleRate) return;
+    let [weights, sum] = [0, 0];
+    for (const { match } of timed) {
+      const weight = 1 / Math.max(match.doubt, 1e-3) ** 2;
+      weights += weight;
+      sum += weight * match.lag;
+    }
+    const lag = sum / weights;
+    const away = timed.filter((one) => Math.sign(lag) * one.match.lag > ALLOWED_LAG_TOGETHER);
+    if (Math.abs(lag) - 1 / Math.sqrt(weights) > ALLOWED_LAG_TOGETHER && 2 * away.length > timed.length)
+      this.#differ('offset', this.#placeOf(first.window), lagText(lag), 'in place');
   }
 
   #explainSize(there: readonly HeardAnchor[], levels: BlockLevels): void {

@@ -38,9 +38,14 @@ export interface AnchorMatch {
   /** Linear factor from source to output, negative when inverted; 0 where nothing was found. */
   readonly gain: number;
   readonly correlation: number;
+  /** How far the true lag may lie from this one, output samples; infinite where nothing was found. */
+  readonly doubt: number;
 }
 
-const nothing = (verdict: AnchorVerdict): AnchorMatch => ({ verdict, lag: 0, gain: 0, correlation: 0 });
+const nothing = (verdict: AnchorVerdict): AnchorMatch => ({
+  ...{ verdict, lag: 0, gain: 0, correlation: 0 },
+  doubt: Number.POSITIVE_INFINITY,
+});
 
 function energyOf(values: ArrayLike<number>): number {
   let sum = 0;
@@ -183,7 +188,7 @@ export function matchAnchor({
   const early = filtered(anchor, band, { first: sourceAt(first) - step / 4, step, count });
   const late = filtered(anchor, band, { first: sourceAt(first) + step / 4, step, count });
   const slope = late.map((value, index) => 2 * (value - (early[index] as number)));
-  const measure = (peak: number): AnchorMatch & { doubt: number; inPlace: boolean } => {
+  const measure = (peak: number): AnchorMatch & { inPlace: boolean } => {
     const { gain, lag: rest, deviation } = refine(signal, slope, around.subarray(peak, peak + count));
     const lag = peak - margin + (Math.abs(rest) <= 2 ? rest : 0);
     const doubt = DEVIATIONS * deviation;
@@ -201,9 +206,13 @@ export function matchAnchor({
     .filter((peak) => Math.abs(peak - margin) <= allowed + 2 && size(peak) >= FITS)
     .reduce<number | null>((a, b) => (a === null ? b : nearer(a, b)), null);
   const placed = near === null ? null : measure(near);
-  const { doubt, inPlace, ...match } = placed?.inPlace ? placed : measure(equal.reduce(nearer, best));
+  const { inPlace, ...match } = placed?.inPlace ? placed : measure(equal.reduce(nearer, best));
   if (!inPlace) return { ...match, verdict: 'moved' };
-  if (equal.length > 1 || !equal.includes(near ?? -1) || Math.abs(match.lag) + doubt > Math.max(allowed, 0.5))
+  if (
+    equal.length > 1 ||
+    !equal.includes(near ?? -1) ||
+    Math.abs(match.lag) + match.doubt > Math.max(allowed, 0.5)
+  )
     return { ...match, verdict: 'unproven' };
   return match;
 }

@@ -99,6 +99,7 @@ export const TABLES = [
   'test/worker/master-sources.test.ts',
   'test/worker/masters-of-fields.test.ts',
   'test/worker/masters.test.ts',
+  'test/worker/production-forms.test.ts',
   'test/worker/raw-off-speed.test.ts',
   'test/worker/review-hdr.test.ts',
   'test/worker/sidecars.test.ts',

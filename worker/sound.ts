@@ -1,5 +1,6 @@
 /** Audio of a job that does not come out of its decoder, as the checker hears it: what its deliverables are proved by. */
 import { type HeardSound, hearSound } from '../check/sound/index.ts';
+import { heardInPlace } from '../check/sound/heard-place.ts';
 import type { Finding } from '../findings/finding.ts';
 import type { Job } from '../ledger/job.ts';
 import type { Outcome } from '../profiles/outcome.ts';
@@ -17,6 +18,13 @@ export async function hearSounds(
   const { facts, rollFolder, soundRolls = [] } = job;
   const subject = subjectOf(job);
   const heard: (HeardSound | null)[] = [];
+  const takesRecording = outcomes.some(({ audio }) => audio.some(({ recording }) => recording !== null));
+  if (takesRecording) {
+    const { place } = job.clip;
+    const file = place.kind === 'movie' ? place.file : null;
+    const elsewhere = await heardInPlace({ rollFolder, soundRolls, facts, file, tools, signal, subject });
+    if (elsewhere !== null) throw new JobFailure({ findings: [elsewhere], retryable: true });
+  }
   for (const index of facts.audio.keys()) {
     const isTaken = outcomes.some(({ audio }) => audio.some(({ sourceTrack }) => sourceTrack === index));
     const sound = isTaken

@@ -4,12 +4,12 @@
  */
 import { type FileHandle, open } from 'node:fs/promises';
 import { join } from 'node:path';
-import { readAt } from '../../files/bytes.ts';
 import { fsPath } from '../../files/names.ts';
 import { type Finding, type FindingSubject, finding } from '../../findings/finding.ts';
 import type { AudioFacts, ClipFacts, RecordedTrack } from '../../media/facts.ts';
 import { interpolated, REACH } from './interpolate.ts';
 import { liesInPlace, liesNear } from './place.ts';
+import { channelsFrom, FULL } from './samples.ts';
 import { type WaveForm, waveForm } from './wave.ts';
 
 export interface RecordingRequest {
@@ -23,7 +23,6 @@ export interface RecordingRequest {
 
 /** Samples that are given at a time. */
 const AT_ONCE = 1 << 15;
-const FULL = 2 ** 31;
 /** What both heard is looked for two seconds around where their times put it; another take lies farther away. */
 const MOST_APART_SECONDS = 3;
 
@@ -108,7 +107,7 @@ async function give(giving: Giving, take: (samples: Buffer) => void): Promise<nu
     const isExact = driftMillionths === 0;
     const left = isExact ? first : Math.floor(first) - REACH;
     const wanted = isExact ? count : Math.ceil(count * step) + 2 * REACH + 2;
-    const channels = await channelsFrom(giving, left, wanted);
+    const channels = await channelsFrom({ ...giving, channels: recording.channels }, left, wanted);
     const whole = isExact ? (channels[0]?.length ?? 0) : count;
     // What lies behind the end of the file is none of it: an interpolated track must not run on into that.
     const there = isExact ? whole : Math.min(count, Math.floor((form.samples - 1 - first) / step + 1e-9) + 1);
@@ -131,27 +130,4 @@ const clipped = (value: number): number => Math.min(FULL - 1, Math.max(-FULL, ha
 function halfToEven(value: number): number {
   const rounded = Math.round(value);
   return Math.abs(value % 1) === 0.5 && rounded % 2 !== 0 ? rounded - 1 : rounded;
-}
-
-/** Of each channel of the track its samples from `left` on, at the full scale of 32 bits. Before the beginning of the file lie zeros; what lies behind its end is left out. */
-async function channelsFrom(
-  { handle, form, recording }: Giving,
-  left: number,
-  wanted: number,
-): Promise<Float64Array[]> {
-  const whole = form.width * form.channels;
-  const start = Math.max(0, left);
-  const count = Math.max(0, Math.min(wanted - (start - left), form.samples - start));
-  const bytes = await readAt(handle, form.at + start * whole, count * whole);
-  const read = Math.floor(bytes.length / whole);
-  const value = (at: number): number =>
-    form.coding === 'float'
-      ? bytes.readFloatLE(at) * FULL
-      : bytes.readIntLE(at, form.width) * 2 ** (32 - 8 * form.width);
-  return recording.channels.map((channel) => {
-    const samples = new Float64Array(start - left + read);
-    for (let at = 0; at < read; at += 1)
-      samples[start - left + at] = value(at * whole + (channel - 1) * form.width);
-    return samples;
-  });
 }

@@ -9,11 +9,12 @@ import { readdir, stat } from 'node:fs/promises';
 import { basename, join, relative, sep } from 'node:path';
 import { type Finding, FindingError, finding } from '../../findings/finding.ts';
 import { FindingTally } from '../../findings/tally.ts';
-import { HANDOVER, SHOW_PAGE } from '../../handover/layout.ts';
+import { HANDOVER, SHOW_PAGE, SHOW_STATEMENT } from '../../handover/layout.ts';
 import { linkAt, linkFinding } from '../../ledger/delivery-links.ts';
 import { layout, OWN_PREFIX } from '../../ledger/layout.ts';
 import { unfinishedBelow } from '../../ledger/unfinished.ts';
 import { auditHandover } from '../../handover/audit.ts';
+import { auditPages } from '../../handover/pages-statement.ts';
 import { HISTORY_FOLDER } from '../../files/manifest/chain.ts';
 import { fsPath, nameFromBytes, printable } from '../../files/names.ts';
 import { isSystemName } from '../../files/system-files.ts';
@@ -141,7 +142,15 @@ export async function auditDelivery(request: AuditRequest): Promise<AuditResult>
     beside.add(item);
     ourDays.add(item.file ?? '');
   }
-  if (ourDays.size > 0) await nameForeign(request.delivery, new Set([...ourDays, SHOW_PAGE]));
+  for (const item of await auditPages({
+    place: join(request.delivery, SHOW_STATEMENT),
+    folder: request.delivery,
+    there: (await exists(join(request.delivery, SHOW_PAGE))) ? [SHOW_PAGE] : [],
+    rolls: [],
+    below: '',
+  }))
+    beside.add(item);
+  if (ourDays.size > 0) await nameForeign(request.delivery, new Set([...ourDays, SHOW_PAGE, SHOW_STATEMENT]));
   const findings: Finding[] =
     rolls.length === 0
       ? [

@@ -6,9 +6,11 @@ import { join } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { readCut } from '../../handover/cut/read.ts';
 import { layout } from '../../ledger/layout.ts';
-import { deliverableReportSchema } from '../../ledger/report.ts';
+import { clipReportSchema, deliverableReportSchema } from '../../ledger/report.ts';
 import { type RollVerdict, rollVerdictSchema } from '../../ledger/roll.ts';
 import { readRecord } from '../../ledger/store.ts';
+import { type ClipFacts, earlierField } from '../../media/facts.ts';
+import { sameRatio } from '../../media/time/rate.ts';
 import { addFrames, sameTimecode } from '../../media/time/timecode.ts';
 import { isMasterOutcome } from '../../profiles/outcome/any.ts';
 import { stretchId } from '../pull/clips.ts';
@@ -96,6 +98,10 @@ async function againstRolls(record: PullRecord, rolls: readonly RollOfPull[]): P
       const range = record.ranges.find((one) => one.roll === verdict.roll && stretchId(one) === clip.id);
       const of = record.clips.find((one) => one.roll === range?.roll && one.clip === range.clip);
       if (of === undefined) continue;
+      const report = await readRecord(layout.clipReport(folder, clip.id), clipReportSchema);
+      const video = report.state === 'read' ? (report.value.facts?.video ?? null) : null;
+      const wrong = video === null ? null : againstFacts(video, of);
+      if (wrong !== null) findings.push({ ...wrong, roll: verdict.roll, clip: clip.id });
       for (const { profile } of deliverables) {
         const wrong = await againstReport(layout.deliverableReport(folder, clip.id, profile), of);
         if (wrong !== null) findings.push({ ...wrong, roll: verdict.roll, clip: clip.id, profile });
@@ -104,17 +110,40 @@ async function againstRolls(record: PullRecord, rolls: readonly RollOfPull[]): P
   return findings;
 }
 
-/** Length and first label of the clip, as its master was decided. */
-async function againstReport(path: string, { frames, start }: PullClip): Promise<Finding | null> {
+/** Whether it is of fields, which says what a cut counts: by what was measured of the source. */
+function againstFacts(
+  video: ClipFacts['video'],
+  { rate, fields = false, slowed = false }: PullClip,
+): Finding | null {
+  const isOfFields = earlierField(video) !== null;
+  const isSlowed = isOfFields && !sameRatio(rate, video.rate);
+  const text = (ofFields: boolean, played: boolean): string =>
+    `a clip of ${ofFields ? 'fields' : 'whole frames'}${played ? ' that is played at another rate than it was recorded at' : ''}`;
+  return isOfFields === fields && isSlowed === slowed
+    ? null
+    : finding(
+        'pull-record-differs',
+        `${text(fields, slowed)}, in the record of the pull`,
+        `${text(isOfFields, isSlowed)}, as measured`,
+        { file: PULL_RECORD },
+      );
+}
+
+/** Length, rate and first label of the clip, as its master was decided. */
+async function againstReport(path: string, { frames, start, rate }: PullClip): Promise<Finding | null> {
   const read = await readRecord(path, deliverableReportSchema);
   if (read.state !== 'read' || !isMasterOutcome(read.value.outcome)) return null;
-  const { stretch, timecode } = read.value.outcome;
-  if (stretch === null || (stretch.of === frames && sameTimecode(addFrames(timecode, -stretch.start), start)))
-    return null;
+  const { stretch, timecode, rate: played } = read.value.outcome;
+  if (stretch === null) return null;
+  const isSame =
+    stretch.of === frames &&
+    sameTimecode(addFrames(timecode, -stretch.start), start) &&
+    sameRatio(rate, played);
+  if (isSame) return null;
   return finding(
     'pull-record-differs',
-    'a clip of another length or timecode in the record of the pull',
-    'the length and the timecode that the master was decided by',
+    'a clip of another length, rate or timecode in the record of the pull',
+    'the length, the rate and the timecode that the master was decided by',
     { file: PULL_RECORD },
   );
 }

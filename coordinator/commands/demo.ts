@@ -41,6 +41,7 @@ export async function demoCommand(options: DemoOptions): Promise<0 | 1 | 130> {
     work: folders.work,
     manifests: [folders.manifests],
     settings: folders.settings,
+    profile: [folders.profile, 'review-h264'],
     ...tools,
     ...(options.quiet === undefined ? {} : { quiet: options.quiet }),
   });

@@ -33,21 +33,44 @@ const chunk = (name: string, bytes: Buffer): Buffer => {
   return Buffer.concat([Buffer.from(name, 'latin1'), size, bytes]);
 };
 
+/** What a recorder says of a take, as iXML (its names of elements after the published specification). */
+export interface TakeWords {
+  readonly scene: string;
+  readonly take: string;
+  readonly tape: string;
+  readonly note: string;
+  /** Names of its channels, in order. */
+  readonly tracks: readonly string[];
+}
+
+function ixmlOf({ scene, take, tape, note, tracks }: TakeWords): Buffer {
+  const track = (name: string, index: number): string =>
+    `<TRACK><CHANNEL_INDEX>${index + 1}</CHANNEL_INDEX><INTERLEAVE_INDEX>${index + 1}</INTERLEAVE_INDEX><NAME>${name}</NAME></TRACK>`;
+  const text = `<?xml version="1.0" encoding="UTF-8"?><BWFXML><IXML_VERSION>1.61</IXML_VERSION><SCENE>${scene}</SCENE><TAKE>${take}</TAKE><TAPE>${tape}</TAPE><NOTE>${note}</NOTE><CIRCLED>TRUE</CIRCLED><TRACK_LIST><TRACK_COUNT>${tracks.length}</TRACK_COUNT>${tracks.map(track).join('')}</TRACK_LIST></BWFXML>`;
+  // Chunks begin at even bytes.
+  return Buffer.from(text.length % 2 === 0 ? text : `${text} `, 'latin1');
+}
+
 /** A WAV file of 24 bits with the time of its first sample, in samples since midnight (EBU Tech 3285). */
 export function bellWave({
   tone,
   samples,
   since,
+  struck = 0,
+  words = null,
 }: {
   readonly tone: number;
   /** Per channel. */
   readonly samples: number;
   readonly since: number;
+  /** Sample at which the bell is struck; before it the file is silent. */
+  readonly struck?: number;
+  readonly words?: TakeWords | null;
 }): Buffer {
   const channels = DETUNED.length;
   const data = Buffer.alloc(samples * channels * 3);
-  for (let sample = 0; sample < samples; sample += 1) {
-    const time = sample / SAMPLE_RATE;
+  for (let sample = struck; sample < samples; sample += 1) {
+    const time = (sample - struck) / SAMPLE_RATE;
     for (const [channel, detune] of DETUNED.entries()) {
       const value = partials.reduce(
         (sum, { ratio, weight, decay }) =>
@@ -68,6 +91,7 @@ export function bellWave({
   stated.write('The Third Casting', 0, 'latin1');
   stated.writeBigUInt64LE(BigInt(since), 338);
   stated.writeUInt16LE(1, 346);
-  const parts = [chunk('bext', stated), chunk('fmt ', format), chunk('data', data)];
+  const said = words === null ? [] : [chunk('iXML', ixmlOf(words))];
+  const parts = [chunk('bext', stated), ...said, chunk('fmt ', format), chunk('data', data)];
   return chunk('RIFF', Buffer.concat([Buffer.from('WAVE', 'latin1'), ...parts]));
 }

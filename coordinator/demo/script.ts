@@ -2,6 +2,7 @@
  * What the demo's shoot day holds: day 3 of "The Third Casting", an invented short film about a bell foundry that casts
  * the same bell for the third time. Two cameras, two rates, one of them drop-frame.
  */
+import type { TakeWords } from './bell-sound.ts';
 import { LOG_INPUT } from './log-frame.ts';
 import { bell, clay, type Picture, pour } from './pictures.ts';
 
@@ -30,11 +31,19 @@ export interface DemoShot
   readonly recorded: 'raw' | 'log';
 }
 
+/** A take of the sound recorder: what it heard beside a clip, with a second before it and behind it. */
+export interface DemoTake extends Pick<DemoClip, 'scene' | 'rate' | 'timecode' | 'samples' | 'tone'> {
+  readonly name: string;
+  readonly words: TakeWords;
+}
+
 export interface DemoRoll {
   readonly name: string;
   readonly clips: readonly DemoClip[];
   /** Of a roll that has no clips of its own drawing: shots of one scene. */
   readonly shots?: readonly DemoShot[];
+  /** Of a roll of the sound recorder. */
+  readonly takes?: readonly DemoTake[];
   /** `mhl`: an ASC MHL generation in a folder of manifests. `sums`: a checksum file in the roll, as copying tools leave one. */
   readonly manifest: 'mhl' | 'sums';
   readonly expected: 'ready' | 'held';
@@ -53,6 +62,9 @@ const dusk = ['1a1420', '3c2634', '9a5a48', '2a2c44'];
 const white = ['fff0b0', 'ff8a1c', '8a2204', '120402'];
 const red = ['ffb060', 'd83a10', '5a1006', '0c0202'];
 const earth = ['2a1a10', '7a5230', 'c89860', '3a2616'];
+
+const beside = { rate: FILM, samples: film.samples } as const;
+const words = { tape: 'S001', tracks: ['Mix L', 'Mix R'] } as const;
 
 export const rolls: readonly DemoRoll[] = [
   {
@@ -137,7 +149,40 @@ export const rolls: readonly DemoRoll[] = [
       },
     ],
   },
+  {
+    name: 'S001',
+    manifest: 'mhl',
+    expected: 'ready',
+    clips: [],
+    takes: [
+      {
+        ...beside,
+        name: '7A-T02.wav',
+        scene: 'the second bell, as the boom heard it',
+        timecode: '06:41:10:03',
+        tone: 196,
+        words: { ...words, scene: '7A', take: '2', note: 'the bell rings true' },
+      },
+      {
+        ...beside,
+        name: '9-T01.wav',
+        scene: 'the furnace, as the boom heard it',
+        timecode: '11:20:00:00',
+        tone: 131,
+        words: { ...words, scene: '9', take: '1', note: 'roar of the furnace' },
+      },
+    ],
+  },
 ];
+
+/** What the demo makes: proxies as the built-in profile of that name has them, with the mix of the sound recorder where one ran. */
+export const PROFILE = `# ${TITLE}: proxies with production sound, and the camera's own behind it.
+version: 1
+name: foundry-proxy
+summary: Editorial VC-3 with the mix of the sound recorder
+extends: editorial-vc3
+audio: { production_sound: { carry: mix, clip_tracks: behind } }
+`;
 
 /** What the settings of the show say: the log roll has no tags that name its curve, and came with the CDL of the day. */
 export const SETTINGS = `# ${TITLE}, ${DAY}: what no camera file says.

@@ -32,7 +32,18 @@ import { clipArguments, logArguments } from './clip.ts';
 import { logFrame } from './log-frame.ts';
 import { rawFrame } from './raw-frame.ts';
 import { sceneAt } from './scene.ts';
-import { COPIES, DAMAGED, DAY, type DemoRoll, type DemoShot, rolls, SETTINGS, TITLE } from './script.ts';
+import {
+  COPIES,
+  DAMAGED,
+  DAY,
+  type DemoRoll,
+  type DemoShot,
+  type DemoTake,
+  PROFILE,
+  rolls,
+  SETTINGS,
+  TITLE,
+} from './script.ts';
 
 /** Where everything of a demo lies. */
 function demoFolders(folder: string) {
@@ -44,6 +55,7 @@ function demoFolders(folder: string) {
     days: COPIES.map((copy) => join(folder, 'shoot', copy, DAY)),
     manifests: join(folder, 'shoot', 'manifests'),
     settings: join(folder, 'shoot', 'show.yaml'),
+    profile: join(folder, 'shoot', 'foundry-proxy.yaml'),
     delivery: join(folder, 'delivery'),
     work: join(folder, 'work'),
   };
@@ -59,7 +71,7 @@ const demoRecordSchema = z.looseObject({
   whole: z.boolean(),
 });
 const script = createHash('sha256')
-  .update(JSON.stringify([rolls, SETTINGS]))
+  .update(JSON.stringify([rolls, SETTINGS, PROFILE]))
   .digest('hex');
 
 export interface ShootEvents {
@@ -91,6 +103,7 @@ export async function makeShoot(
   await writeRecord(folders.record, demoRecordSchema, { ...record, whole: false });
   await film(folders, ffmpeg, shoot);
   writeFileSync(folders.settings, SETTINGS);
+  writeFileSync(folders.profile, PROFILE);
   for (const roll of rolls) await writeManifest(folders, roll);
   for (const day of folders.days.slice(1))
     cpSync(folders.days[0] as string, day, { recursive: true, preserveTimestamps: true });
@@ -135,6 +148,7 @@ async function film(folders: DemoFolders, ffmpeg: FoundTool, shoot: ShootEvents)
         folder,
         take: movie(clip.name, (path) => runTool(ffmpeg.path, clipArguments(clip, roll.name, path), stop)),
       })),
+      ...(roll.takes ?? []).map((take) => ({ ...take, folder, take: async () => recordTake(take, folder) })),
       ...(roll.shots ?? []).map((shot) => ({
         ...shot,
         folder,
@@ -178,7 +192,7 @@ const notMade = (name: string, ffmpeg: FoundTool, run: RunResult): FindingError 
     3,
   );
 
-const rateOf = ({ rate }: DemoShot): readonly [number, number] => {
+const rateOf = ({ rate }: Pick<DemoShot, 'rate'>): readonly [number, number] => {
   const [num = 0, den = 1] = rate.split('/').map(Number);
   return [num, den];
 };
@@ -186,6 +200,23 @@ const rateOf = ({ rate }: DemoShot): readonly [number, number] => {
 function sceneOf(shot: DemoShot, frame: number): Float64Array {
   const [num, den] = rateOf(shot);
   return sceneAt(frame, (frame * den) / num);
+}
+
+/** Of the label of a first frame, in samples: an hour of labels at 24000/1001 lasts 3603.6 s. */
+function sinceMidnight(shot: Pick<DemoShot, 'rate' | 'timecode'>): number {
+  const [num, den] = rateOf(shot);
+  return Math.round((parseTimecode(shot.timecode, ratio(num, den)).frame * den * SAMPLE_RATE) / num);
+}
+
+/** The recorder ran a second before the camera and a second after it. */
+function recordTake({ name, samples, tone, words, ...take }: DemoTake, folder: string): void {
+  writeFileSync(
+    join(folder, name),
+    bellWave({
+      ...{ tone, samples: samples + 2 * SAMPLE_RATE, struck: SAMPLE_RATE, words },
+      since: sinceMidnight(take) - SAMPLE_RATE,
+    }),
+  );
 }
 
 /** A folder of frames, and beside them the sound, which was switched on a hundredth of a second earlier. */
@@ -197,8 +228,7 @@ async function shootRaw(
 ): Promise<void> {
   const { name, frames, samples, timecode, tone } = shot;
   const [num, den] = rateOf(shot);
-  const rate = ratio(num, den);
-  const start = parseTimecode(timecode, rate);
+  const start = parseTimecode(timecode, ratio(num, den));
   const folder = join(roll, name);
   mkdirSync(folder, { recursive: true });
   for (let frame = 0; frame < frames; frame += 1) {
@@ -214,7 +244,7 @@ async function shootRaw(
     await new Promise((next) => setImmediate(next));
   }
   const early = SAMPLE_RATE / 100;
-  const since = Math.round((start.frame * den * SAMPLE_RATE) / num) - early;
+  const since = sinceMidnight(shot) - early;
   writeFileSync(join(folder, `${name}.wav`), bellWave({ tone, samples: samples + early, since }));
 }
 

@@ -47,6 +47,12 @@ export const pullUseSchema = z.object({
     .nullable()
     .describe('First frame that it shows, counted from 0 in the clip, without handles; null: not known'),
   frames: z.int().nullable().describe('How many it shows; null: not known'),
+  union: z
+    .string()
+    .optional()
+    .describe(
+      'How it runs backwards or changes its speed, in words: the frames are all that any reading of the cut needs; absent: a cut, or one speed forwards',
+    ),
 });
 export type PullUse = z.infer<typeof pullUseSchema>;
 

@@ -2,15 +2,29 @@
  * Which frames of a clip a use of a cut shows, counted from 0: by the labels that its proxies and masters carry, or by count. Where speed, counting or lengths do
  * not fit together, it says so. Pure.
  */
-import type { CountUse, CutUse, LabelUse } from '../../handover/cut/form.ts';
+import type { CountUse, CutUse, LabelUse, SpeedFrom } from '../../handover/cut/form.ts';
 import { labelAtRate } from '../../media/time/off-speed.ts';
 import { formatRatio, multiplyRatios, type Rate, ratio, timecodeBase } from '../../media/time/rate.ts';
 import { framesPerDay, mayDrop, parseTimecode, type Timecode } from '../../media/time/timecode.ts';
 import type { PullClip } from './form.ts';
 
-export type FramesOfUse =
-  | { readonly start: number; readonly frames: number }
-  | { readonly why: string; readonly expected: string };
+export interface FramesShown {
+  readonly start: number;
+  readonly frames: number;
+  /** What runs backwards or changes its speed, in words: these are all frames that any reading of it needs. null: cuts, and one speed forwards. */
+  readonly union: string | null;
+  /** How many at the beginning one of the readings alone needs: the clip may lack them. */
+  readonly spareBefore: number;
+  /** Likewise at the end. */
+  readonly spareBehind: number;
+}
+
+export type FramesOfUse = FramesShown | { readonly why: string; readonly expected: string };
+
+const plainly = (start: number, frames: number): FramesShown => ({
+  ...{ start, frames, union: null },
+  ...{ spareBefore: 0, spareBehind: 0 },
+});
 
 /** What is known of the list besides. */
 export interface Counting {
@@ -47,26 +61,24 @@ function inFields({ fields: _, ...clip }: PullClip): PullClip {
 function ofFields(shown: FramesOfUse): FramesOfUse {
   if ('why' in shown) return shown;
   const start = Math.floor(shown.start / 2);
-  return { start, frames: Math.ceil((shown.start + shown.frames) / 2) - start };
+  return {
+    ...{ start, frames: Math.ceil((shown.start + shown.frames) / 2) - start, union: shown.union },
+    ...{ spareBefore: Math.ceil(shown.spareBefore / 2), spareBehind: Math.ceil(shown.spareBehind / 2) },
+  };
 }
 
 function framesThere(source: CutUse['source'], clip: PullClip, counting: Counting): FramesOfUse {
   return source.kind === 'count' ? framesCounted(source, clip) : framesLabelled(source, clip, counting);
 }
 
-/** From midnight to midnight, the nearer way. */
-function fromStart(frame: number, { start }: PullClip): number {
-  const day = framesPerDay(start.base, start.drop);
-  const away = (((frame - start.frame) % day) + day) % day;
-  return away > day / 2 ? away - day : away;
-}
+const fromStart = (frame: number, clip: PullClip): number => signed(frame - clip.start.frame, clip);
 
 function framesCounted(
-  { start, frames, rate, available, unfollowed }: CountUse,
+  { start, frames, rate, available, unfollowed, union, before }: CountUse,
   clip: PullClip,
 ): FramesOfUse {
   if (unfollowed !== null)
-    return { why: `${unfollowed} cannot be followed`, expected: 'cuts, and speeds that run forwards' };
+    return { why: `${unfollowed} cannot be followed`, expected: 'cuts, and speeds of one clip' };
   // The same labels, whether a second is 24 frames or 24000/1001 of them.
   if (timecodeBase(rate) !== clip.start.base)
     return {
@@ -80,8 +92,8 @@ function framesCounted(
     clip.start.frame !== 0 &&
     available.frames === clip.frames
   )
-    return { start, frames };
-  return { start: fromStart(start, clip), frames };
+    return { ...plainly(start, frames), union, spareBefore: before };
+  return { ...plainly(fromStart(start, clip), frames), union, spareBefore: before };
 }
 
 function framesLabelled(use: LabelUse, clip: PullClip, { cut, rate: stated }: Counting): FramesOfUse {
@@ -106,10 +118,11 @@ function framesLabelled(use: LabelUse, clip: PullClip, { cut, rate: stated }: Co
     const from = labelOf(use.in, clip.start);
     const shown = between(from, labelOf(use.out, clip.start));
     const ran = recorded(use, rate ?? clip.rate);
-    const frames = lengthOf(use, { from, shown, ran }, clip, rate ?? clip.rate);
-    return 'why' in frames
-      ? frames
-      : { start: fromStart(from.frame, clip), frames: frames.frames + use.longer };
+    const run: Run = { from, shown, ran };
+    const changing = changes(use, from, clip);
+    if (changing) return unionOf(use, run, clip, rate ?? clip.rate);
+    const frames = lengthOf(use, run, rate ?? clip.rate);
+    return 'why' in frames ? frames : plainly(fromStart(from.frame, clip), frames.frames + use.longer);
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
     return { why: error.message, expected: 'labels that the clip can have' };
@@ -149,33 +162,75 @@ interface Run {
 /** Of a second that is a frame in a thousand longer: 24000/1001 and the like. */
 const NEAR = 0.002;
 
+/** Backwards, or not one speed from the first frame on. Throws RangeError for a label that the clip cannot have. */
+function changes({ speeds }: LabelUse, from: Timecode, { start }: PullClip): boolean {
+  const isAtStart = ({ from: label }: SpeedFrom): boolean =>
+    label === null || labelOf(label, start).frame === from.frame;
+  return speeds.length > 1 || speeds.some((speed) => speed.framesPerSecond < 0 || !isAtStart(speed));
+}
+
+/**
+ * From the first to the last frame that is shown, however the list is read: from source in on at the speed of the clip, from each label on at the speed that its M2 line says, for as long as the event runs.
+ * Backwards some begin at the label, and others at source out.
+ */
+function unionOf(use: LabelUse, { from, shown, ran }: Run, clip: PullClip, rate: Rate): FramesShown {
+  const played = [...use.speeds].map(({ framesPerSecond, from: label }) => ({
+    factor: Math.max(
+      Math.abs(framesPerSecond) / timecodeBase(rate),
+      Math.abs(framesPerSecond) / (rate.num / rate.den),
+    ),
+    isBack: framesPerSecond < 0,
+    at: label === null ? 0 : signed(labelOf(label, clip.start).frame - from.frame, clip),
+  }));
+  let [low, high, left, at, factor] = [0, shown, ran, 0, 1];
+  for (const speed of played) {
+    // What ran until there; of a freeze nobody knows how long it stood.
+    left = Math.max(0, left - (factor === 0 ? 0 : Math.abs(speed.at - at) / factor));
+    [at, factor] = [speed.at, speed.factor];
+    low = Math.min(low, at);
+    high = Math.max(high, at);
+    const reach = Math.ceil(left * factor);
+    if (speed.isBack) low = Math.min(low, at - reach, shown - reach);
+    else high = Math.max(high, at + reach);
+  }
+  const words = use.speeds
+    .map(
+      ({ framesPerSecond, from: label }) =>
+        `${framesPerSecond} frames a second${label === null ? '' : ` from ${label} on`}`,
+    )
+    .join(', ');
+  return {
+    start: fromStart(from.frame, clip) + low,
+    frames: high - low + use.longer,
+    union: words,
+    spareBefore: -low,
+    spareBehind: high - shown,
+  };
+}
+
+/** From midnight to midnight, the nearer way. */
+function signed(frames: number, { start }: PullClip): number {
+  const day = framesPerDay(start.base, start.drop);
+  const away = ((frames % day) + day) % day;
+  return away > day / 2 ? away - day : away;
+}
+
 function lengthOf(
   use: LabelUse,
-  { from, shown, ran }: Run,
-  clip: PullClip,
+  { shown, ran }: Run,
   rate: Rate,
 ): { readonly frames: number } | Extract<FramesOfUse, { readonly why: string }> {
-  const { speed } = use;
-  if (speed === null)
+  const [speed] = use.speeds;
+  if (speed === undefined)
     return shown === ran
       ? { frames: shown }
       : {
           why: `${shown} frames of the source run over ${ran} of the list, and no M2 line says how`,
           expected: 'equally many, or an M2 line',
         };
-  const { framesPerSecond, from: label } = speed;
-  if (label !== null && labelOf(label, clip.start).frame !== from.frame)
-    return {
-      why: `its speed changes at ${label}, within the event`,
-      expected: 'one speed from the first frame on',
-    };
+  const { framesPerSecond } = speed;
   if (framesPerSecond === 0) return { frames: 1 };
   const factor = framesPerSecond / timecodeBase(rate);
-  if (factor < 0)
-    return {
-      why: `it runs backwards, at ${framesPerSecond} frames a second`,
-      expected: 'cuts, and speeds that run forwards',
-    };
   const exact = framesPerSecond / (rate.num / rate.den);
   if (Math.abs(factor - 1) < NEAR || Math.abs(exact - 1) < NEAR)
     return shown === ran

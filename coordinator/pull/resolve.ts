@@ -8,7 +8,7 @@ import { type Cut, type CutUse, quoted } from '../../handover/cut/form.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { formatTimecode, addFrames } from '../../media/time/timecode.ts';
 import type { PullClip, PullRange, PullUse } from './form.ts';
-import { framesOfUse } from './frames.ts';
+import { type FramesShown, framesOfUse } from './frames.ts';
 import { clipsNamed } from './match.ts';
 
 export interface PullRequest {
@@ -29,9 +29,7 @@ export interface Pull {
   readonly findings: readonly Finding[];
 }
 
-type Led =
-  | { readonly clip: PullClip; readonly start: number; readonly frames: number }
-  | { readonly finding: Finding };
+type Led = ({ readonly clip: PullClip } & FramesShown) | { readonly finding: Finding };
 
 export function resolvePull(request: PullRequest): Pull {
   const { cut, clips, handles } = request;
@@ -45,14 +43,35 @@ export function resolvePull(request: PullRequest): Pull {
       uses.push({ at: use.at, roll: null, clip: null, start: null, frames: null });
       continue;
     }
-    const { clip, start, frames } = led;
-    uses.push({ at: use.at, roll: clip.roll, clip: clip.clip, start, frames });
-    const outside = outsideOf(use, led, request);
+    const there = withoutSpare(led);
+    const { clip, start, frames, union } = there;
+    uses.push({
+      ...{ at: use.at, roll: clip.roll, clip: clip.clip, start, frames },
+      ...(union === null ? {} : { union }),
+    });
+    if (union !== null)
+      findings.push(
+        finding(
+          'pull-speed-union',
+          `${use.at} of ${clipText(clip)}: ${union}; ${frames} frames, from ${formatTimecode(addFrames(clip.start, start))} on`,
+          'cuts, and one speed forwards',
+          { file: request.file },
+        ),
+      );
+    const outside = outsideOf(use, there, request);
     if (outside !== null) findings.push(outside);
     const [from, to] = [Math.max(0, start - handles), Math.min(clip.frames, start + frames + handles)];
     if (from < to) taken.push({ roll: clip.roll, clip: clip.clip, start: from, frames: to - from });
   }
   return { ranges: joined(taken, clips), uses, findings };
+}
+
+/** Frames that one reading alone needs, and that the clip lacks: there it was not read so. */
+function withoutSpare<Shown extends { readonly clip: PullClip } & FramesShown>(led: Shown): Shown {
+  const { clip, start, frames, spareBefore, spareBehind } = led;
+  const before = Math.min(spareBefore, Math.max(0, -start));
+  const behind = Math.min(spareBehind, Math.max(0, start + frames - clip.frames));
+  return { ...led, start: start + before, frames: frames - before - behind };
 }
 
 /** In the order of the day's clips; those of a clip that overlap or touch are one. */
@@ -90,7 +109,10 @@ function ledTo(use: CutUse, request: PullRequest): Led {
   const places = named.clips.map((clip) => ({ clip, at: framesOfUse(use, clip, request) }));
   const there = places.flatMap(({ clip, at }) => ('why' in at ? [] : [{ clip, ...at }]));
   const seen = there.filter(({ clip, start, frames }) => start < clip.frames && start + frames > 0);
-  const whole = seen.filter(({ clip, start, frames }) => start >= 0 && start + frames <= clip.frames);
+  const whole = seen.filter((one) => {
+    const { clip, start, frames } = withoutSpare(one);
+    return start >= 0 && start + frames <= clip.frames;
+  });
   const candidates = whole.length > 0 ? whole : seen;
   const [first, second] = candidates;
   if (second !== undefined)

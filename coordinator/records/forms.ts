@@ -8,6 +8,7 @@ import { dayMadeSchema } from '../../handover/consistency/made.ts';
 import { nightRecordSchema } from '../../handover/night.ts';
 import { clipSchema } from '../../ledger/clip.ts';
 import { pullRecordSchema } from '../pull/form.ts';
+import { pagesPredicateSchema } from '../../handover/pages-statement.ts';
 import { handoverPredicateSchema } from '../../handover/statement.ts';
 import { predicateSchema } from '../../ledger/provenance/predicate.ts';
 import { jobProgressSchema } from '../../ledger/queue.ts';
@@ -201,6 +202,13 @@ export function recordForms(): readonly RecordForm[] {
       where:
         '`predicate` in `<delivery>/<day>/handover/statement.json`, an in-toto Statement. Its subjects are the files of the handover by digest; [handover.md](handover.md)',
       schema: written(handoverPredicateSchema, 'output'),
+    },
+    {
+      name: 'pages-predicate',
+      title: 'pages.json and show.json, their predicate',
+      where:
+        '`predicate` in `<delivery>/<day>/handover/pages.json` and `<delivery>/show.json`, in-toto Statements. Their subjects are pages and contact sheets by digest; [morning-page.md](morning-page.md)',
+      schema: written(pagesPredicateSchema, 'output'),
     },
     {
       name: 'speeds',

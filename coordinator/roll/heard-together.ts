@@ -2,9 +2,9 @@
 import type { ClipBeside, Recording } from '../../ledger/recording.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import type { GateClip } from '../gate/input.ts';
-import { hearTogether } from '../survey/hear-together.ts';
+import { hearTogether, type Heard } from '../survey/hear-together.ts';
 
-export type HeardTogether = Map<string, Promise<Pick<ClipBeside, 'heard' | 'whyNotHeard'>>>;
+export type HeardTogether = Map<string, Promise<Heard>>;
 
 /** What is known of a roll, as far as it is asked here. */
 interface Roll {

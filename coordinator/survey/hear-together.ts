@@ -5,7 +5,7 @@ import type { Clip } from '../../ledger/clip.ts';
 import type { ClipBeside, Recording } from '../../ledger/recording.ts';
 import type { AudioFacts, ClipFacts } from '../../media/facts.ts';
 import { openInput, type OpenedInput, openSoundFile } from '../../media/input.ts';
-import { type HeardPart, runTogether } from '../../media/sound/together.ts';
+import { type HeardPart, runTogether, type Together } from '../../media/sound/together.ts';
 import type { MediaTools } from '../../process/locate.ts';
 import { FIRST_PIPE, runTool } from '../../process/run.ts';
 
@@ -21,83 +21,100 @@ export interface ToHear {
 
 /** Samples a second that both are compared at. */
 const RATE = 48_000;
-/** Seconds of a part, and by how much the times of clip and recorder may lie apart. */
-const PART = 1;
+/** Seconds by which the times of clip and recorder may lie apart. */
 const APART = 2;
 /** Seconds that are left out at the ends: a part that lies a little beyond them would be found nowhere. */
 const INSET = 0.1;
-/** In a longer overlap more parts are heard: the more, the surer is the drift. */
+/** In a longer overlap more parts are heard: the more, the surer is the drift, and the fewer of them fall into pauses. Never one alone. Seconds. */
 const PARTS = [
-  { from: 12, parts: 4 },
-  { from: 3.5, parts: 3 },
-  { from: 1.2, parts: 1 },
+  { from: 20, parts: 6, each: 1 },
+  { from: 12, parts: 4, each: 1 },
+  { from: 3.5, parts: 3, each: 1 },
+  { from: 2.4, parts: 2, each: 1 },
+  { from: 1.2, parts: 2, each: 0.5 },
 ] as const;
 const STALL_MILLISECONDS = 120_000;
 
 const samplesOf = (seconds: number): number => Math.round(seconds * RATE);
 
-/** Where the clip's audio is read, and the time in that file at which its first frame is seen. */
+/** One file of the clip's own audio, and the time in it at which the frame is seen that `from` of the clip begins with. */
 interface Scratch {
-  readonly track: AudioFacts;
   readonly open: () => Promise<OpenedInput>;
   readonly firstFrame: number;
+  /** Seconds of the clip that it holds. */
+  readonly from: number;
+  readonly to: number;
 }
 
-function scratchOf({ rollFolder, clip: { place }, facts }: ToHear['clip']): Scratch | null {
-  const track = facts?.audio.find(({ recording }) => recording === undefined);
-  if (facts === null || track === undefined) return null;
+const trackOf = ({ facts }: ToHear['clip']): AudioFacts | null =>
+  facts?.audio.find(({ recording }) => recording === undefined) ?? null;
+
+/** Empty: the clip has no audio of its own. */
+function scratchesOf({ rollFolder, clip: { place }, facts }: ToHear['clip'], track: AudioFacts): Scratch[] {
+  if (facts === null) return [];
+  const { num, den } = facts.video.rate;
+  const secondsOf = (frames: number): number => (frames * den) / num;
+  const to = secondsOf(facts.video.frames);
   if (place.kind === 'sequence') {
     const { sound } = place;
-    return sound === undefined
-      ? null
-      : {
-          track,
-          open: () => openSoundFile(rollFolder, sound.file),
-          firstFrame: -track.startOffset / track.sampleRate,
-        };
+    if (sound === undefined) return [];
+    const open = (): Promise<OpenedInput> => openSoundFile(rollFolder, sound.file);
+    return [{ open, firstFrame: -track.startOffset / track.sampleRate, from: 0, to }];
   }
-  const file = place.kind === 'movie' ? place.file : (place.parts[0]?.file ?? null);
-  const { firstTime, timeBase } = place.kind === 'movie' ? facts.video : (facts.parts?.[0] ?? facts.video);
-  return file === null
-    ? null
-    : {
-        track,
-        open: () => openInput(rollFolder, { kind: 'movie', file }),
-        firstFrame: (firstTime * timeBase.num) / timeBase.den,
-      };
-}
-
-/** Of a spanned clip the first part alone is heard. */
-function secondsHeard({ clip, facts }: ToHear['clip']): number {
-  const frames = clip.place.kind === 'spanned' ? facts?.parts?.[0]?.frames : facts?.video.frames;
-  const { num, den } = facts?.video.rate ?? { num: 1, den: 1 };
-  return ((frames ?? 0) * den) / num;
+  const movie = (file: string) => (): Promise<OpenedInput> => openInput(rollFolder, { kind: 'movie', file });
+  const seen = ({ firstTime, timeBase }: Pick<ClipFacts['video'], 'firstTime' | 'timeBase'>): number =>
+    (firstTime * timeBase.num) / timeBase.den;
+  if (place.kind === 'movie')
+    return [{ open: movie(place.file), firstFrame: seen(facts.video), from: 0, to }];
+  let frames = 0;
+  return (facts.parts ?? []).map((part): Scratch => {
+    const from = secondsOf(frames);
+    frames += part.frames;
+    return { open: movie(part.file), firstFrame: seen(part) - from, from, to: secondsOf(frames) };
+  });
 }
 
 /** One part: samples of the clip from its first frame, and of the recording, both at `RATE`. */
 interface Part {
+  readonly scratch: Scratch;
   readonly clipSample: number;
+  readonly clipSamples: number;
   readonly recordingSample: number;
   readonly recordingSamples: number;
 }
 
-function partsOf({ recording, beside, clip }: ToHear, { firstFrame }: Scratch): Part[] {
+/** A part that would lie over the joint of two files is moved into the one that has more of it. */
+function within(
+  scratches: readonly Scratch[],
+  at: number,
+  each: number,
+): { scratch: Scratch; at: number } | null {
+  const has = ({ from, to }: Scratch): number => Math.min(to, at + each) - Math.max(from, at);
+  const [most] = scratches.toSorted((one, other) => has(other) - has(one));
+  if (most === undefined || most.to - most.from < each) return null;
+  return { scratch: most, at: Math.min(Math.max(at, most.from), most.to - each) };
+}
+
+function partsOf({ recording, beside }: ToHear, scratches: readonly Scratch[]): Part[] {
   const start = beside.startSamples / recording.sampleRate;
   const length = recording.samples / recording.sampleRate;
+  const [first, last] = [scratches[0] as Scratch, scratches.at(-1) as Scratch];
   // A sound file that begins behind the first frame has nothing before it.
-  const from = Math.max(0, start, -firstFrame) + INSET;
-  const to = Math.min(secondsHeard(clip), start + length) - INSET;
-  const count = PARTS.find((one) => to - from + 2 * INSET >= one.from)?.parts ?? 0;
-  return Array.from({ length: count }, (_, part) => {
-    const share = count === 1 ? 0.5 : part / (count - 1);
-    const clipSample = samplesOf(from + (to - from - PART) * share);
+  const from = Math.max(0, start, -first.firstFrame) + INSET;
+  const to = Math.min(last.to, start + length) - INSET;
+  const row = PARTS.find((one) => to - from + 2 * INSET >= one.from);
+  if (row === undefined) return [];
+  const { parts, each } = row;
+  return Array.from({ length: parts }, (_, part) => part / (parts - 1)).flatMap((share): Part[] => {
+    const placed = within(scratches, from + (to - from - each) * share, each);
+    if (placed === null) return [];
+    const clipSample = samplesOf(placed.at);
+    const clipSamples = samplesOf(each);
     const middle = clipSample - samplesOf(start);
     const recordingSample = Math.max(0, middle - APART * RATE);
-    return {
-      clipSample,
-      recordingSample,
-      recordingSamples: Math.min(samplesOf(length), middle + (PART + APART) * RATE) - recordingSample,
-    };
+    const recordingSamples =
+      Math.min(samplesOf(length), middle + clipSamples + APART * RATE) - recordingSample;
+    return [{ scratch: placed.scratch, clipSample, clipSamples, recordingSample, recordingSamples }];
   });
 }
 
@@ -127,28 +144,31 @@ function samplesIn(chunks: readonly Buffer[], count: number): Float32Array {
 const channelsOf = ({ files, channels }: Recording): number =>
   channels % files.length === 0 ? channels / files.length : 1;
 
-const not = (whyNotHeard: string): Pick<ClipBeside, 'heard' | 'whyNotHeard'> => ({
-  heard: null,
-  whyNotHeard,
-});
+export type Heard = Pick<ClipBeside, 'heard' | 'apart' | 'whyNotHeard'>;
+const not = (whyNotHeard: string): Heard => ({ heard: null, whyNotHeard });
 
 /** Throws the signal's reason, and what the runner throws. */
-export async function hearTogether(request: ToHear): Promise<Pick<ClipBeside, 'heard' | 'whyNotHeard'>> {
+export async function hearTogether(request: ToHear): Promise<Heard> {
   const { recording, folder, tools, signal } = request;
-  const scratch = scratchOf(request.clip);
-  if (scratch === null) return not('the clip has no audio');
-  const parts = partsOf(request, scratch);
-  if (parts.length === 0) return not('they ran together for less than 1.2 s');
+  const track = trackOf(request.clip);
+  const scratches = track === null ? [] : scratchesOf(request.clip, track);
+  if (track === null || scratches.length === 0) return not('the clip has no audio');
+  const parts = partsOf(request, scratches);
+  if (parts.length < 2) return not('they ran together for less than 1.2 s');
   const [file] = recording.files as [string];
   const opened: OpenedInput[] = [];
   try {
-    const own = await scratch.open();
-    opened.push(own);
+    const own = new Map<Scratch, OpenedInput>();
+    for (const scratch of new Set(parts.map((part) => part.scratch))) {
+      const input = await scratch.open();
+      opened.push(input);
+      own.set(scratch, input);
+    }
     const recorded = await openSoundFile(folder, file);
     opened.push(recorded);
     const heard: Buffer[][] = parts.map(() => []);
     const others: Buffer[][] = parts.map(() => []);
-    const { args, pipes } = commandOf(parts, { scratch, own, recorded, channels: channelsOf(recording) });
+    const { args, pipes } = commandOf(parts, { track, own, recorded, channels: channelsOf(recording) });
     const run = await runTool(tools.ffmpeg.path, args, {
       signal,
       stallMilliseconds: STALL_MILLISECONDS,
@@ -160,37 +180,54 @@ export async function hearTogether(request: ToHear): Promise<Pick<ClipBeside, 'h
     });
     signal.throwIfAborted();
     if (run.exitCode !== 0) return not('the audio of one of the two could not be decoded');
-    const found = runTogether(
+    const together = runTogether(
       parts.map(
         (part, index): HeardPart => ({
           clipSample: part.clipSample,
-          heard: samplesIn(heard[index] as Buffer[], PART * RATE),
+          heard: samplesIn(heard[index] as Buffer[], part.clipSamples),
           recordingSample: part.recordingSample,
           recorded: samplesIn(others[index] as Buffer[], part.recordingSamples),
         }),
       ),
       RATE,
     );
-    if (found === null) return not('nothing was surely heard in both');
-    return {
-      heard: { ...found, startSamples: Math.round((found.startSamples * recording.sampleRate) / RATE) },
-      whyNotHeard: null,
-    };
+    return saidOf(together, recording.sampleRate);
   } finally {
     for (const input of opened) await input.dispose();
   }
 }
 
+/** In samples of the recording. */
+function saidOf(together: Together, sampleRate: number): Heard {
+  const inOwn = (samples: number): number => Math.round((samples * sampleRate) / RATE);
+  if (together.kind === 'found')
+    return {
+      heard: { ...together.found, startSamples: inOwn(together.found.startSamples) },
+      whyNotHeard: null,
+    };
+  const places = together.heard.map(({ clipSample, startSamples }) => ({
+    seconds: Math.round((clipSample / RATE) * 1000) / 1000,
+    startSamples: inOwn(startSamples),
+  }));
+  if (together.kind === 'apart') return { ...not('what was heard in both does not agree'), apart: places };
+  const [only] = places;
+  return not(
+    only === undefined
+      ? 'nothing was surely heard in both'
+      : `surely heard at one place alone: at ${only.seconds.toFixed(1)} s, by which the recording would begin ${only.startSamples} samples from the first frame`,
+  );
+}
+
 interface Sides {
-  readonly scratch: Scratch;
-  readonly own: OpenedInput;
+  readonly track: AudioFacts;
+  readonly own: ReadonlyMap<Scratch, OpenedInput>;
   readonly recorded: OpenedInput;
   readonly channels: number;
 }
 
 function commandOf(
   parts: readonly Part[],
-  { scratch, own, recorded, channels }: Sides,
+  { track, own, recorded, channels }: Sides,
 ): {
   readonly args: string[];
   readonly pipes: readonly { readonly part: number; readonly of: 'clip' | 'recording' }[];
@@ -201,9 +238,11 @@ function commandOf(
   const output = (map: string, filter: string): void => {
     outputs.push('-map', map, '-af', filter, '-f', 'f32le', `pipe:${FIRST_PIPE + pipes.length}`);
   };
-  for (const [part, { clipSample, recordingSample, recordingSamples }] of parts.entries()) {
-    inputs.push(...inputFrom(scratch.firstFrame + clipSample / RATE, PART * RATE, own));
-    output(`${2 * part}:${scratch.track.streamIndex}`, asOne(scratch.track.channels));
+  for (const [part, one] of parts.entries()) {
+    const { scratch, clipSample, clipSamples, recordingSample, recordingSamples } = one;
+    const input = own.get(scratch) as OpenedInput;
+    inputs.push(...inputFrom(scratch.firstFrame + clipSample / RATE, clipSamples, input));
+    output(`${2 * part}:${track.streamIndex}`, asOne(track.channels));
     pipes.push({ part, of: 'clip' });
     inputs.push(...inputFrom(recordingSample / RATE, recordingSamples, recorded));
     output(`${2 * part + 1}:0`, asOne(channels));

@@ -146,36 +146,47 @@ const place = (samples: number, sampleRate: number): string =>
 function heardFindings(recording: Recording, clips: readonly ClipOfDay[]): Finding[] {
   const { sampleRate, files } = recording;
   const subject = { file: files[0] as string };
-  return recording.clips.flatMap(({ roll, clip, startSamples, overlapSamples, heard }): Finding[] => {
-    const rate = clips.find((one) => one.roll === roll && one.clip === clip)?.facts?.video.rate;
-    if (heard === null || rate === undefined) return [];
-    const half = (sampleRate * rate.den) / rate.num / 2;
-    const apart = heard.startSamples - startSamples;
-    const drift = (heard.driftMillionths / 1e6) * overlapSamples;
-    const beside = `beside ${printable(roll)} ${printable(clip)}`;
-    return [
-      ...(Math.abs(apart) > half
-        ? [
-            finding(
-              'sound-time-differs',
-              `${beside}: by time and timecode it begins ${place(startSamples, sampleRate)}, by what both heard ${place(heard.startSamples, sampleRate)}; ${(Math.abs(apart) / half / 2).toFixed(1)} frames apart`,
-              'within half a frame',
-              subject,
-            ),
-          ]
-        : []),
-      ...(Math.abs(drift) > half
-        ? [
-            finding(
-              'sound-drifts',
-              `${beside}: ${(Math.abs(heard.driftMillionths) / 10_000).toFixed(4)} % ${heard.driftMillionths > 0 ? 'more' : 'fewer'} samples than the audio of the clip, ${((Math.abs(drift) * 1000) / sampleRate).toFixed(0)} ms over what they have together`,
-              'within half a frame over what they have together',
-              subject,
-            ),
-          ]
-        : []),
-    ];
-  });
+  return recording.clips.flatMap(
+    ({ roll, clip, startSamples, overlapSamples, heard, apart: places }): Finding[] => {
+      if (places !== undefined)
+        return [
+          finding(
+            'sound-heard-apart',
+            `beside ${printable(roll)} ${printable(clip)} it begins ${places.map((one) => `${place(one.startSamples, sampleRate)} by what was heard at ${one.seconds.toFixed(1)} s`).join(', ')}`,
+            'one start, or one clock that runs from it',
+            subject,
+          ),
+        ];
+      const rate = clips.find((one) => one.roll === roll && one.clip === clip)?.facts?.video.rate;
+      if (heard === null || rate === undefined) return [];
+      const half = (sampleRate * rate.den) / rate.num / 2;
+      const apart = heard.startSamples - startSamples;
+      const drift = (heard.driftMillionths / 1e6) * overlapSamples;
+      const beside = `beside ${printable(roll)} ${printable(clip)}`;
+      return [
+        ...(Math.abs(apart) > half
+          ? [
+              finding(
+                'sound-time-differs',
+                `${beside}: by time and timecode it begins ${place(startSamples, sampleRate)}, by what both heard ${place(heard.startSamples, sampleRate)}; ${(Math.abs(apart) / half / 2).toFixed(1)} frames apart`,
+                'within half a frame',
+                subject,
+              ),
+            ]
+          : []),
+        ...(Math.abs(drift) > half
+          ? [
+              finding(
+                'sound-drifts',
+                `${beside}: ${(Math.abs(heard.driftMillionths) / 10_000).toFixed(4)} % ${heard.driftMillionths > 0 ? 'more' : 'fewer'} samples than the audio of the clip, ${((Math.abs(drift) * 1000) / sampleRate).toFixed(0)} ms over what they have together`,
+                'within half a frame over what they have together',
+                subject,
+              ),
+            ]
+          : []),
+      ];
+    },
+  );
 }
 
 /** `unread`: rolls of the day of which no clips are known. The caller adds the roll. */

@@ -302,6 +302,12 @@ export const clipCodes = {
     remedy:
       'Let the editor know, and lay the recording by what both heard: `recordings` in roll.json has both starts. Compare the clocks of recorder and camera, and check that the settings state the right rate: at the rates of 1000/1001 a label of one hour is 3.6 s later by the clock.',
   },
+  'sound-heard-apart': {
+    weight: 'note',
+    title: 'what a recording and a clip both heard lies at other places of the take differently',
+    remedy:
+      'Let the editor know: the recording is laid by its time and the timecode alone. A recorder that stopped within the take, a clip that lost frames, or a loudspeaker that plays something twice can be the reason. Listen at the places that are named.',
+  },
   'sound-drifts': {
     weight: 'note',
     title: 'a recording runs faster or slower than the audio of its clip',

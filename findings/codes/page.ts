@@ -8,6 +8,17 @@ export const pageCodes = {
     remedy:
       'Compare it with what you meant. If it is an accident, put the profile, the settings or the program back to what they were, and run again; what is made already is made again with `--replace`. If it is meant, report it to whoever cuts.',
   },
+  'page-differs': {
+    weight: 'hold',
+    title: 'a page or a contact sheet is not the one that was written',
+    remedy:
+      'Do not go by it. Keep the file under another name if somebody changed it on purpose, and run `rushlight page <delivery>`: it is written from the records. The verdicts are in roll.json, which no page can change.',
+  },
+  'page-outdated': {
+    weight: 'note',
+    title: 'the pages of a day were written from earlier verdicts',
+    remedy: 'Run `rushlight page <delivery>`: they are written from the verdicts as they are now.',
+  },
   'page-not-written': {
     weight: 'note',
     title: 'a page or a contact sheet could not be written',

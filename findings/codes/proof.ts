@@ -50,6 +50,12 @@ export const proofCodes = {
     remedy:
       'Check the drive, its cable and the memory of the machine: something changes data between disk and program. Verify the roll with `rushlight check <day>`, and run again. If it stays so, keep the files: one of two readers of them is wrong.',
   },
+  'sound-place-differs': {
+    weight: 'hold',
+    title: 'the checker does not hear a recording where it was laid beside its clip',
+    remedy:
+      'Compare clip and recording by ear at the places that are named. Deliver these clips with a profile that carries no production sound, and let the editor lay it by the slate. If the recording lies right by ear, keep the files: one of two ways of listening is wrong.',
+  },
   'decode-times-differ': {
     weight: 'hold',
     title: 'the decoder gave other frame times than the packets have',

@@ -32,6 +32,12 @@ export const pullCodes = {
     remedy:
       'Compare the timecode of the event with that of the clip (`log.csv` in the handover of the day). If the clip was cut off or is another take, find the right one; if the cut was made with other proxies, write the list out again. The frames that the clip has are made.',
   },
+  'pull-speed-union': {
+    weight: 'note',
+    title: 'a use runs backwards or changes its speed: all frames that it can show are made',
+    remedy:
+      'Do nothing: the frames are those of every way in which the list can be read, with handles, and some of them may not be needed. The effect itself is for finishing to make.',
+  },
   'pull-not-followed': {
     weight: 'hold',
     title: 'it cannot be said which frames the cut uses',

@@ -5,7 +5,7 @@
  */
 import { basename } from 'node:path';
 import { parseRate, type Rate } from '../../media/time/rate.ts';
-import { type Cut, type CutFault, type CutUse, type LabelUse, quoted } from './form.ts';
+import { type Cut, type CutFault, type CutUse, type LabelUse, quoted, type SpeedFrom } from './form.ts';
 
 const LABEL = /^\d\d[:;.]\d\d[:;.]\d\d[:;.,]\d{2,3}$/;
 /** Sources that are no clip: black, and bars. */
@@ -13,7 +13,7 @@ const NO_CLIP: ReadonlySet<string> = new Set(['BL', 'BLACK', 'BARS', 'NONE']);
 /** An auxiliary source: it has no reel, and may be named by a comment. */
 const NO_REEL = 'AX';
 
-type Changeable = { -readonly [Field in keyof LabelUse]: LabelUse[Field] };
+type Changeable = { -readonly [Field in keyof LabelUse]: LabelUse[Field] } & { speeds: SpeedFrom[] };
 
 interface Event {
   readonly number: string;
@@ -115,7 +115,7 @@ function eventOf(line: string, at: number, drop: boolean): Event | CutFault {
     reel,
     isPicture: /V/i.test(channels) || channels === 'B',
     transition: isBlend ? duration : null,
-    source: { kind: 'labels', in: from, out: to, drop, recordIn, recordOut, longer: 0, speed: null },
+    source: { kind: 'labels', in: from, out: to, drop, recordIn, recordOut, longer: 0, speeds: [] },
     fullReel: null,
     clipName: null,
     file: null,
@@ -142,7 +142,7 @@ function speedOf({ events, faults }: Reading, line: string, at: number): void {
     });
     return;
   }
-  of.source.speed = { framesPerSecond: Number(parts[2]), from: parts[3] ?? null };
+  of.source.speeds.push({ framesPerSecond: Number(parts[2]), from: parts[3] ?? null });
 }
 
 function commentOf(reading: Reading, text: string, last: Event | undefined): void {
@@ -167,8 +167,8 @@ function commentOf(reading: Reading, text: string, last: Event | undefined): voi
   last.clipName = after(/^TO CLIP NAME:/i) ?? last.clipName;
   const file = after(/^SOURCE FILE(?: NAME)?:/i);
   if (file !== null) last.file = basename(file.replaceAll('\\', '/'));
-  if (/^FREEZE FRAME\b/i.test(text) && last.source.speed === null)
-    last.source.speed = { framesPerSecond: 0, from: null };
+  if (/^FREEZE FRAME\b/i.test(text) && last.source.speeds.length === 0)
+    last.source.speeds.push({ framesPerSecond: 0, from: null });
   const whole = /^REEL\s+(\S+)\s+IS\s+(.+)$/i.exec(text);
   if (whole !== null)
     for (const event of reading.events)

@@ -16,8 +16,14 @@ export interface LabelUse {
   readonly recordOut: string;
   /** Frames behind `out` that a transition shows as well. */
   readonly longer: number;
-  /** Of an M2 line: frames a second, as written, and from which label on. A freeze: 0. null: as recorded. */
-  readonly speed: { readonly framesPerSecond: number; readonly from: string | null } | null;
+  /** Of M2 lines, in their order: frames a second, as written, below 0 backwards, and from which label on. A freeze: 0. None: as recorded. */
+  readonly speeds: readonly SpeedFrom[];
+}
+
+export interface SpeedFrom {
+  readonly framesPerSecond: number;
+  /** null: from the first frame on. */
+  readonly from: string | null;
 }
 
 /** By count at a rate; a part of a frame counts as one. */
@@ -30,6 +36,10 @@ export interface CountUse {
   readonly available: { readonly start: number; readonly frames: number } | null;
   /** Why it cannot be said which frames are shown; null: it can. */
   readonly unfollowed: string | null;
+  /** What runs otherwise than forwards and at one speed, in words: the frames are all that any reading of it needs. null: nothing. */
+  readonly union: string | null;
+  /** Of these frames, how many lie before the range that the document states, where one of the readings has them. */
+  readonly before: number;
 }
 
 export interface CutUse {

@@ -185,37 +185,58 @@ function useClip(reading: Reading, clip: OtioClip, window: Window, way: Way): vo
     throw new OtioError(`${way.at}, ${quoted(clip.name)}: neither a source_range nor an available_range`);
   const rate = rateOf(range.start_time.rate);
   const media = mediaOf(clip, window);
-  const [from, to] = [plus(startOf(range), media.from), plus(startOf(range), media.to)];
+  const begins = startOf(range);
+  const [from, to] = [plus(begins, media.from), plus(begins, media.to)];
+  const frames = framesIn(from, to, rate);
   const source: CountUse = {
     kind: 'count',
-    ...framesIn(from, to, rate),
+    ...frames,
     rate,
     available:
       available === null
         ? null
         : framesIn(startOf(available), plus(startOf(available), lengthOf(available)), rate),
     unfollowed: way.unfollowed ?? media.unfollowed,
+    union: media.union,
+    before: Math.max(
+      0,
+      framesIn(plus(begins, window.from), plus(begins, window.to), rate).start - frames.start,
+    ),
   };
   reading.uses.push({ at: `${way.at}, ${quoted(clip.name)}`, line: null, ...namesOf(clip), source });
 }
 
+interface MediaWindow extends Window {
+  readonly unfollowed: string | null;
+  readonly union: string | null;
+}
+
 /** What of the media is shown in a stretch of the item's own time. */
-function mediaOf({ effects }: OtioClip, window: Window): Window & { readonly unfollowed: string | null } {
+function mediaOf({ effects }: OtioClip, window: Window): MediaWindow {
   let { from, to } = window;
+  let union: string | null = null;
   for (const { schema, scalar } of effects) {
     if (schema === 'Effect.1') continue;
     if (schema === 'FreezeFrame.1' || scalar === 0) {
       // The first frame of the range, all the time.
       [from, to] = [ZERO, { top: 1n, over: 1_000_000n }];
+      union = null;
       continue;
     }
-    if (scalar === null || !(scalar > 0))
-      return { from, to, unfollowed: scalar === null ? schema : `${schema}, ${scalar} times: backwards` };
-    // Some write the range as it is shown, others as it is taken from the media: what either way needs is used.
-    const scaled = [times(from, scalar), times(to, scalar)] as const;
-    [from, to] = [earlier(from, scaled[0]), later(to, scaled[1])];
+    if (scalar === null) return { from, to, unfollowed: schema, union: null };
+    // Some write the range as it is shown, others as it is taken from the media: what either way needs is used. Backwards some begin at its end, and others before its first frame.
+    const size = Math.abs(scalar);
+    const scaled = [times(from, size), times(to, size)] as const;
+    const back = [minus(ZERO, scaled[1]), minus(ZERO, scaled[0])] as const;
+    if (scalar < 0) union = `${schema}, ${scalar} times: backwards`;
+    const [lows, highs] = [
+      [from, scaled[0], ...(scalar < 0 ? [back[0]] : [])],
+      [to, scaled[1], ...(scalar < 0 ? [back[1]] : [])],
+    ] as const;
+    from = lows.reduce(earlier);
+    to = highs.reduce(later);
   }
-  return { from, to, unfollowed: null };
+  return { from, to, unfollowed: null, union };
 }
 
 function namesOf({

@@ -10,6 +10,8 @@ export interface FoundOffset {
   readonly at: number;
   /** How far the peak stands above the correlation elsewhere: in standard deviations of that. */
   readonly certainty: number;
+  /** The same of the highest place that is no part of the peak: of a tone, which fits again and again, nearly as much. */
+  readonly elsewhere: number;
 }
 
 /** 0: plain correlation, in which a tone fits everywhere; 1: every frequency counts alike, noise too. */
@@ -56,15 +58,21 @@ export function offsetIn(short: Float32Array, long: Float32Array, sampleRate: nu
   for (let place = 1; place < places; place += 1)
     if ((correlation[place] as number) > (correlation[at] as number)) at = place;
   const around = Math.round(PEAK_SECONDS * sampleRate);
-  let [count, sum, squares] = [0, 0, 0];
-  for (const [place, value] of correlation.entries())
+  let [count, sum, squares, elsewhere] = [0, 0, 0, 0];
+  for (const [place, value] of correlation.entries()) {
     if (Math.abs(place - at) > around) {
+      elsewhere = Math.max(elsewhere, value);
       count += 1;
       sum += value;
       squares += value * value;
     }
+  }
   if (count === 0) return null;
   const mean = sum / count;
   const deviation = Math.sqrt(Math.max(0, squares / count - mean * mean));
-  return { at, certainty: deviation === 0 ? 0 : ((correlation[at] as number) - mean) / deviation };
+  const inDeviations = (value: number): number => (deviation === 0 ? 0 : (value - mean) / deviation);
+  return {
+    ...{ at, certainty: inDeviations(correlation[at] as number) },
+    elsewhere: Math.max(0, inDeviations(elsewhere)),
+  };
 }

@@ -1,7 +1,7 @@
 /** How a recording runs against a clip, from a few parts in which both were heard: where it begins, and how much faster or slower its clock is. Pure. */
 import { offsetIn } from './offset.ts';
 
-/** One second of the clip's own sound, and what the recording has around the same time. Both at `sampleRate`. */
+/** A short part of the clip's own sound, and what the recording has around the same time. Both at `sampleRate`. */
 export interface HeardPart {
   /** Sample of the clip, from its first frame, at which `heard` begins. */
   readonly clipSample: number;
@@ -14,19 +14,35 @@ export interface HeardPart {
 export interface RunTogether {
   /** Samples from the first frame of the clip to the first one of the recording; negative: it began before. */
   readonly startSamples: number;
-  /** By how many millionths the recording has more samples to the clip's second than it should; 0 of one part. */
+  /** By how many millionths the recording has more samples to the clip's second than it should. */
   readonly driftMillionths: number;
-  /** In which both were surely heard. */
+  /** In which both were surely heard, all of them alike; never one alone. */
   readonly parts: number;
 }
+
+/** Where one part was surely heard: by it alone, the recording would begin there. */
+export interface HeardThere {
+  /** Of the clip. */
+  readonly clipSample: number;
+  readonly startSamples: number;
+}
+
+export type Together =
+  | { readonly kind: 'found'; readonly found: RunTogether }
+  /** They do not lie on one line, which a clock would draw. */
+  | { readonly kind: 'apart'; readonly heard: readonly HeardThere[] }
+  /** In one part or in none: nothing stands against an accident. */
+  | { readonly kind: 'unsure'; readonly heard: readonly HeardThere[] };
 
 /**
  * Standard deviations. Noise of its own has a peak of 4 to 5 in 200 000 places, a clip's microphone in a room beside as much noise as sound 50, and beside another
  * clock of 0.1 % 30 (drawn bursts and echoes; test/media/sound-offset.test.ts).
- * Bursts of noise that are not the same came to 9: bursts fit bursts. So a part counts from 15 on, and where one alone was heard it must be surer.
+ * Bursts of noise that are not the same came to 9: bursts fit bursts. So a part counts from 15 on. One alone is never enough, however sure it is: what is played twice, or heard over a loudspeaker, is surely heard at the wrong place.
  */
 const SURE = 15;
-const SURE_ALONE = 25;
+/** A bell that rings on fits its own sound many times over: what is nearly as sure elsewhere is no place. Bells of 65 to 131 Hz come to 1.0 to 1.6 times and lie up to 30 samples off, strikes in a room with loud walls to 2 and more (one of 110 Hz to 5, and lies right). */
+const TIMES_ELSEWHERE = 1.7;
+const LEAST_PARTS = 2;
 /** Clocks part by some millionths, files of a wrong rate by 1000; what asks for more is two accidents. */
 const MOST_DRIFT = 0.003;
 /** Parts that are farther from the line through all: one of the two heard something else there. */
@@ -42,8 +58,6 @@ interface Point {
 
 /** Least squares: recording = start + slope × clip. */
 function lineThrough(points: readonly Point[]): { readonly start: number; readonly slope: number } {
-  const [only] = points as [Point];
-  if (points.length === 1) return { start: only.recording - only.clip, slope: 1 };
   const mean = (of: (point: Point) => number): number =>
     points.reduce((sum, point) => sum + of(point), 0) / points.length;
   const [clip, recording] = [mean((point) => point.clip), mean((point) => point.recording)];
@@ -70,7 +84,7 @@ function drawnOut(samples: Float32Array, ratio: number): Float32Array {
 function pointsIn(parts: readonly HeardPart[], sampleRate: number, ratio: number): Point[] {
   return parts.flatMap(({ clipSample, heard, recordingSample, recorded }) => {
     const found = offsetIn(ratio === 1 ? heard : drawnOut(heard, ratio), recorded, sampleRate);
-    return found === null || found.certainty < SURE
+    return found === null || found.certainty < Math.max(SURE, TIMES_ELSEWHERE * found.elsewhere)
       ? []
       : [
           {
@@ -82,15 +96,17 @@ function pointsIn(parts: readonly HeardPart[], sampleRate: number, ratio: number
   });
 }
 
-/** null: nothing was surely heard in both, or their parts do not fit one another. */
-export function runTogether(parts: readonly HeardPart[], sampleRate: number): RunTogether | null {
+/** How the recording runs against the clip, by all parts in which both were surely heard. */
+export function runTogether(parts: readonly HeardPart[], sampleRate: number): Together {
   let points = pointsIn(parts, sampleRate, 1);
-  const [first] = points;
-  if (first === undefined || (points.length === 1 && first.certainty < SURE_ALONE)) return null;
+  const heard = points.map(
+    ({ clip, recording }): HeardThere => ({ clipSample: clip, startSamples: clip - recording || 0 }),
+  );
+  if (points.length < LEAST_PARTS) return { kind: 'unsure', heard };
   let line = lineThrough(points);
-  if (Math.abs(line.slope - 1) > DRIFT_WORTH) {
+  if (Math.abs(line.slope - 1) > DRIFT_WORTH && Math.abs(line.slope - 1) <= MOST_DRIFT) {
     const again = pointsIn(parts, sampleRate, line.slope);
-    if (again.length > 1) {
+    if (again.length >= LEAST_PARTS) {
       points = again;
       line = lineThrough(points);
     }
@@ -99,11 +115,13 @@ export function runTogether(parts: readonly HeardPart[], sampleRate: number): Ru
   const fits = points.every(
     ({ clip, recording }) => Math.abs(recording - start - slope * clip) <= MOST_BESIDE_SECONDS * sampleRate,
   );
-  return fits && Math.abs(slope - 1) <= MOST_DRIFT
-    ? {
-        startSamples: -Math.round(start) || 0,
-        driftMillionths: Math.round((slope - 1) * 1e7) / 10 || 0,
-        parts: points.length,
-      }
-    : null;
+  if (!fits || Math.abs(slope - 1) > MOST_DRIFT) return { kind: 'apart', heard };
+  return {
+    kind: 'found',
+    found: {
+      startSamples: -Math.round(start) || 0,
+      driftMillionths: Math.round((slope - 1) * 1e7) / 10 || 0,
+      parts: points.length,
+    },
+  };
 }

@@ -42,10 +42,10 @@ function turnOver(): void {
   closeSync(file);
 }
 
-test('it ends well, with five rolls ready and one held, and says why', () => {
+test('it ends well, with six rolls ready and one held, and says why', () => {
   expect(first.stderr).toContain('The Third Casting');
   expect(first).toMatchObject({ code: 0 });
-  for (const roll of ['A001', 'A002', 'A003', 'B001', 'B003'])
+  for (const roll of ['A001', 'A002', 'A003', 'B001', 'B003', 'S001'])
     expect(first.stdout).toMatch(new RegExp(`^ready \\(\\d cop(y|ies)\\)  ${roll} `, 'm'));
   expect(first.stdout).toMatch(/^HELD {3}B002 /m);
   expect(first.stdout).toContain('[file-checksum-differs]');
@@ -130,11 +130,44 @@ test('the raw roll is delivered with the sound beside it, and the log roll throu
           '-of',
           'csv=p=0',
         ],
-        join(folder, 'delivery', DAY, roll, 'editorial-vc3', `${roll}C001.mov`),
+        join(folder, 'delivery', DAY, roll, 'foundry-proxy', `${roll}C001.mov`),
       ],
       { encoding: 'utf8' },
     ).trim();
   expect([streams('A003'), streams('B003')]).toEqual(['pcm_s24le,2,24024', 'pcm_s24le,2,24024']);
+});
+
+test('proxies of two clips carry the mix of the sound roll where it was recorded, and are named by it', () => {
+  const proxy = (clip: string): string =>
+    join(folder, 'delivery', DAY, clip.slice(0, 4), 'foundry-proxy', `${clip}.mov`);
+  const titles = (clip: string): string =>
+    execFileSync('mediainfo', ['--Inform=Audio;%Title%|', proxy(clip)], { encoding: 'utf8' }).trim();
+  expect(['A001C001', 'A002C001', 'A001C002'].map(titles)).toEqual(['7A-2 Mix||', '9-1 Mix||', '|']);
+  const pcm = (path: string, ...more: string[]): Buffer =>
+    execFileSync('ffmpeg', ['-v', 'error', '-i', path, ...more, '-f', 's24le', '-'], { maxBuffer: 1 << 26 });
+  for (const [clip, take] of [
+    ['A001C001', '7A-T02.wav'],
+    ['A002C001', '9-T01.wav'],
+  ] as const) {
+    const recorded = pcm(join(rollOn('drive-b', 'S001'), take));
+    // The recorder was a second early: 48 000 samples of two channels of three bytes.
+    expect(pcm(proxy(clip), '-map', '0:a:0')).toEqual(recorded.subarray(288_000, 288_000 + 72_072 * 6));
+  }
+  // As ffprobe reads the time of the recorder: 06:41:10:03 at 24000/1001, less a second.
+  const since = execFileSync(
+    'ffprobe',
+    [
+      '-v',
+      'error',
+      '-show_entries',
+      'format_tags=time_reference',
+      '-of',
+      'csv=p=0',
+      join(rollOn('drive-a', 'S001'), '7A-T02.wav'),
+    ],
+    { encoding: 'utf8' },
+  );
+  expect(Number(since)).toBe((((6 * 60 + 41) * 60 + 10) * 24 + 3) * 2002 - 48_000);
 });
 
 // What a second run makes and keeps: test/night/disturbed.test.ts; when it is not the script: verdict.test.ts.
@@ -158,6 +191,7 @@ const runAgain = async (): Promise<void> => {
       ['B001', 0, 2],
       ['B002', 2, 0],
       ['B003', 0, 2],
+      ['S001', 0, 0],
     ]);
   } finally {
     turnOver();

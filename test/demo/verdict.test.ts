@@ -57,6 +57,7 @@ function night(
     B003: ['B003C001'],
     B001: ['B001C001'],
     B002: [],
+    S001: [],
   };
   return new Map(
     Object.entries(clips).map(([roll, names]) => {

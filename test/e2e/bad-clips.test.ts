@@ -192,7 +192,14 @@ describe('a roll full of bad clips', () => {
 
   test('every record, of what is held and of what is ready, fits its JSON Schema', () => {
     expect(recordsIn(delivery)).toEqual({
-      kinds: ['clip-report', 'deliverable-report', 'handover-predicate', 'roll', 'statement-predicate'],
+      kinds: [
+        'clip-report',
+        'deliverable-report',
+        'handover-predicate',
+        'pages-predicate',
+        'roll',
+        'statement-predicate',
+      ],
       faults: [],
     });
   });

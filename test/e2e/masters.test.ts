@@ -97,7 +97,14 @@ test('both rolls are ready: raw frames by their own tags, the log movie by the t
 
 test('every record of masters fits its JSON Schema', () => {
   expect(recordsIn(original)).toEqual({
-    kinds: ['clip-report', 'deliverable-report', 'handover-predicate', 'roll', 'statement-predicate'],
+    kinds: [
+      'clip-report',
+      'deliverable-report',
+      'handover-predicate',
+      'pages-predicate',
+      'roll',
+      'statement-predicate',
+    ],
     faults: [],
   });
 });

@@ -216,6 +216,16 @@ describe('an audit', () => {
       'pull-record-differs',
     ],
     [
+      'a clip of whole frames that the record says is of fields, by which a cut would count otherwise',
+      (pull) => {
+        const path = join(pull, 'pull.json');
+        const record = JSON.parse(readFileSync(path, 'utf8')) as { clips: { fields?: boolean }[] };
+        for (const clip of record.clips) clip.fields = true;
+        writeFileSync(path, JSON.stringify(record));
+      },
+      'pull-record-differs',
+    ],
+    [
       'a cut that was written in',
       (pull) => appendFileSync(join(pull, 'pull.edl'), '\n'),
       'pull-record-absent',

@@ -189,7 +189,14 @@ test('signature-absent after a run that changed the statement: sign again', asyn
   expect((await runCommand(['sign', delivery, '--key', key, '--quiet'])).code).toBe(0);
   expect(heldOf(await audit('--public-key', open))).toEqual(clear);
   expect(recordsIn(delivery)).toEqual({
-    kinds: ['clip-report', 'deliverable-report', 'handover-predicate', 'roll', 'statement-predicate'],
+    kinds: [
+      'clip-report',
+      'deliverable-report',
+      'handover-predicate',
+      'pages-predicate',
+      'roll',
+      'statement-predicate',
+    ],
     faults: [],
   });
 }, 240_000);

@@ -15,6 +15,7 @@ import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { auditHandover } from '../../handover/audit.ts';
 import { isPageFile } from '../../handover/layout.ts';
+import type { PagesStatement } from '../../handover/pages-statement.ts';
 import { publishHandover } from '../../handover/publish.ts';
 import type { HandoverStatement } from '../../handover/statement.ts';
 import { delivered, makeDelivered } from '../support/delivered.ts';
@@ -43,6 +44,42 @@ const OURS = [
   'log.csv',
   'timeline.otio',
 ];
+
+test('pages, sheets and their records are named by a statement of their own; one that was changed, added or taken away is found', async () => {
+  const day = dayCopy();
+  const folder = join(day, 'handover');
+  const bound = filesBelow(folder).filter((path) => isPageFile(path) && path !== 'pages.json');
+  expect(bound).toEqual(expect.arrayContaining(['made.json', 'morning.html', 'night.json']));
+  const { subject, predicate } = JSON.parse(
+    readFileSync(join(folder, 'pages.json'), 'utf8'),
+  ) as PagesStatement;
+  expect(subject.map(({ name, digest }) => [name, digest.sha256])).toEqual(
+    bound.map((name) => [name, sha256(readFileSync(join(folder, name)))]),
+  );
+  expect(predicate.rolls.map(({ roll, verdict }) => [roll, verdict.digest.sha256])).toEqual([
+    ['A005', sha256(readFileSync(join(day, 'A005', 'roll.json')))],
+  ]);
+  expect(await codes(day)).toEqual([]);
+  const page = join(folder, 'morning.html');
+  const whole = readFileSync(page);
+  writeFileSync(page, whole.toString('utf8').replace('ready', 'raedy'));
+  expect(await codes(day)).toEqual(['page-differs']);
+  rmSync(page);
+  expect(await codes(day)).toEqual(['page-differs']);
+  writeFileSync(page, whole);
+  mkdirSync(join(folder, 'sheets'), { recursive: true });
+  writeFileSync(join(folder, 'sheets', 'Z009.jpg'), 'a sheet of nobody');
+  expect(await codes(day)).toEqual(['page-differs']);
+  rmSync(join(folder, 'sheets', 'Z009.jpg'));
+  // Without the statement the pages are nobody's.
+  const statement = readFileSync(join(folder, 'pages.json'));
+  rmSync(join(folder, 'pages.json'));
+  expect(await codes(day)).toEqual(['page-differs']);
+  // A later verdict: the page speaks of an earlier one, and that is a note.
+  writeFileSync(join(folder, 'pages.json'), statement);
+  writeFileSync(join(day, 'A005', 'roll.json'), `${readFileSync(join(day, 'A005', 'roll.json'), 'utf8')} `);
+  expect(await codes(day)).toContain('page-outdated');
+});
 
 test('a night writes it: what lies there is what its statement names, and sha256sum proves all that is handed over', async () => {
   const day = join(delivered.delivery, 'day-07');
@@ -82,8 +119,8 @@ test('written again from the same records nothing is touched', async () => {
       filesBelow(join(day, 'handover')).includes(line.split(' ')[0] ?? ''),
     );
   const before = files();
-  // With the statement, the page and its two records.
-  expect(before).toHaveLength(OURS.length + 4);
+  // With the statement, the page, its two records and what names them.
+  expect(before).toHaveLength(OURS.length + 5);
   expect(await publishHandover(day)).toEqual({ written: [], removed: [], rolls: ['A005'], findings: [] });
   expect(files()).toEqual(before);
 });
@@ -173,7 +210,8 @@ describe('what is not as it should be is found', () => {
   ])('%s', async (_what, spoil, expected) => {
     const day = dayCopy();
     spoil(day);
-    expect(await codes(day)).toEqual(expected);
+    // Of another verdict the pages are outdated too, which is a note.
+    expect((await codes(day)).filter((code) => code !== 'page-outdated')).toEqual(expected);
   });
 });
 
@@ -205,7 +243,7 @@ test('a roll that is held again takes its files along, and leaves what is not ou
   });
   expect(existsSync(join(day, 'handover', 'A005', 'notes.txt'))).toBe(true);
   expect(statementOf(day).predicate.rolls).toEqual([]);
-  expect(await codes(day)).toEqual(['delivery-file-foreign']);
+  expect(await codes(day)).toEqual(['delivery-file-foreign', 'page-outdated']);
   writeFileSync(path, ready);
   expect((await publishHandover(day)).rolls).toEqual(['A005']);
   expect(statementOf(day)).toEqual(statementOf(join(delivered.delivery, 'day-07')));

@@ -129,7 +129,7 @@ test('every field of the records of a delivery has its meaning on the page', () 
   const forms = recordForms();
   const ofLedger = [
     ...['roll', 'clip-report', 'deliverable-report', 'stills-report', 'statement-predicate'],
-    ...['handover-predicate', 'job-progress'],
+    ...['handover-predicate', 'pages-predicate', 'job-progress'],
   ];
   const parts = new Map(partsOf(forms));
   const schemas = [

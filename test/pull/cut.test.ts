@@ -6,7 +6,7 @@ import type { CutUse } from '../../handover/cut/form.ts';
 import { readCut } from '../../handover/cut/read.ts';
 
 const labels = ({ source }: CutUse): unknown[] =>
-  source.kind === 'labels' ? [source.in, source.out, source.longer, source.speed] : [];
+  source.kind === 'labels' ? [source.in, source.out, source.longer, source.speeds[0] ?? null] : [];
 
 describe('a list', () => {
   test('events of one and of two lines, comments where each belongs', () => {
@@ -74,7 +74,7 @@ describe('a list', () => {
     );
     expect([
       faults,
-      uses.map(({ reels, source }) => [reels, source.kind === 'labels' && source.speed]),
+      uses.map(({ reels, source }) => [reels, source.kind === 'labels' && (source.speeds[0] ?? null)]),
     ]).toEqual([
       [],
       [
@@ -189,7 +189,17 @@ describe('a timeline', () => {
     // Whether the range is what is shown or what is taken, all of it is made.
     ['half as fast', [{ OTIO_SCHEMA: 'LinearTimeWarp.1', time_scalar: 0.5 }], [100, 24, true]],
     ['still', [{ OTIO_SCHEMA: 'FreezeFrame.1', time_scalar: 0 }], [100, 1, true]],
-    ['backwards', [{ OTIO_SCHEMA: 'LinearTimeWarp.1', time_scalar: -1 }], [100, 24, false]],
+    // From its end, as most write it, or from its first frame, as some do: frames of both.
+    ['backwards', [{ OTIO_SCHEMA: 'LinearTimeWarp.1', time_scalar: -1 }], [76, 48, true]],
+    ['backwards at half the speed', [{ OTIO_SCHEMA: 'LinearTimeWarp.1', time_scalar: -0.5 }], [88, 36, true]],
+    [
+      'backwards, and then still',
+      [
+        { OTIO_SCHEMA: 'LinearTimeWarp.1', time_scalar: -1 },
+        { OTIO_SCHEMA: 'FreezeFrame.1', time_scalar: 0 },
+      ],
+      [100, 1, true],
+    ],
     ['in a way that nobody knows', [{ OTIO_SCHEMA: 'TimeCurve.7' }], [100, 24, false]],
     ['with an effect on its pictures', [{ OTIO_SCHEMA: 'Effect.1', effect_name: 'blur' }], [100, 24, true]],
   ])('a clip that runs %s', (_, effects, wanted) => {

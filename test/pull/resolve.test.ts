@@ -204,12 +204,42 @@ describe('speed', () => {
     expect(found(pulled(text))).toEqual([[['A001C001', start, frames]], []]);
   });
 
+  // Counted by hand, frame by frame: what is shown when it is read from source in down, and from source out down.
   test.each([
-    ['backwards', m2('-024.0', '01:00:01:00', '01:00:02:00', ['01:00:00:00', '01:00:01:00'])],
+    ['backwards', m2('-024.0', '01:00:01:00', '01:00:02:00', ['01:00:00:00', '01:00:01:00']), [0, 48]],
     [
-      'from a later label on',
-      m2('048.0', '01:00:01:00', '01:00:03:00', ['01:00:00:00', '01:00:01:00'], '01:00:02:00'),
+      'backwards at half the speed',
+      m2('-012.0', '01:00:01:00', '01:00:01:12', ['01:00:00:00', '01:00:01:00']),
+      [12, 24],
     ],
+    [
+      'backwards where the clip begins: nothing before it can be meant',
+      m2('-024.0', '01:00:00:02', '01:00:00:07', ['01:00:00:00', '01:00:00:05']),
+      [0, 7],
+    ],
+    [
+      'twice as fast from a later label on',
+      m2('048.0', '01:00:01:00', '01:00:03:00', ['01:00:00:00', '01:00:01:12'], '01:00:02:00'),
+      [24, 48],
+    ],
+    [
+      'twice as fast from a later label on, in the lengths of the list',
+      m2('048.0', '01:00:01:00', '01:00:03:00', ['01:00:00:00', '01:00:02:00'], '01:00:02:00'),
+      // A second as it is, and then 24 frames of the list that take 48 of the source.
+      [24, 72],
+    ],
+    [
+      'forwards and then back',
+      `${m2('024.0', '01:00:01:00', '01:00:02:12', ['01:00:00:00', '01:00:01:12'])}\nM2   A001   -024.0   01:00:02:00`,
+      [24, 36],
+    ],
+  ])('%s: all that any reading of it shows is made, and that is said', (_, text, [start, frames]) => {
+    const pull = pulled(text);
+    expect(found(pull)).toEqual([[['A001C001', start, frames]], ['pull-speed-union']]);
+    expect(pull.uses[0]).toMatchObject({ start, frames, union: expect.stringMatching(/frames a second/) });
+  });
+
+  test.each([
     ['lengths that do not fit', m2('048.0', '01:00:01:00', '01:00:04:00', ['01:00:00:00', '01:00:01:00'])],
     [
       'lengths that differ, without a word',

@@ -31,7 +31,11 @@ export function faultsIn(name: string, value: unknown): readonly ErrorObject[] {
 function schemaOf(file: string): string | null {
   if (basename(file) === 'roll.json') return 'roll';
   if (basename(dirname(file)) === 'handover')
-    return basename(file) === 'statement.json' ? 'handover-predicate' : null;
+    return basename(file) === 'statement.json'
+      ? 'handover-predicate'
+      : basename(file) === 'pages.json'
+        ? 'pages-predicate'
+        : null;
   if (basename(file) === 'statement.json') return 'statement-predicate';
   if (!file.endsWith('.json')) return null;
   if (basename(dirname(file)) === 'deliverables') return 'deliverable-report';
