@@ -93,6 +93,10 @@ export const jobSchema = z
     soundRolls: z.array(soundRollSchema).optional(),
     /** Frames [start, start + count) of the clip. */
     span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
+    /** Of a long clip: into how many segments it is cut. Without `segment`, the job joins them; absent: the clip is made whole. */
+    segments: z.int().min(2).optional(),
+    /** Which of them is made, counted from 0; its frames are `span`, and all else of the job speaks of the whole clip. */
+    segment: z.int().nonnegative().optional(),
     deliverables: z.array(workSchema),
     /** Made once the deliverables are; absent: none are to be made. */
     stills: stillsOutcomeSchema.optional(),

@@ -25,6 +25,10 @@ export const ticketSchema = z.looseObject({
   soundFolders: z.array(z.string()).optional(),
   /** Frames [start, start + count) of the clip. */
   span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
+  /** Of a long clip: into how many segments it is cut. Without `segment`, the job that joins them; absent: the clip is made whole. */
+  segments: z.int().min(2).optional(),
+  /** Which of them is made, counted from 0. */
+  segment: z.int().nonnegative().optional(),
   /** Part: the clip, and what is known of it. */
   facts: partIdSchema,
   /** Part: its deliverables and stills, each with its outcome; it names the profiles, which are parts too. */
@@ -60,7 +64,7 @@ export interface PartIds {
 export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
   const { night, run, day, roll, rollFolder, deliveryFolder, span, toolchain } = job;
   const clip = { id: job.clip.id, name: job.clip.name };
-  const { soundRolls, witnesses, sole } = job;
+  const { soundRolls, witnesses, sole, segments, segment } = job;
   return {
     version: 1,
     night,
@@ -71,6 +75,8 @@ export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
     deliveryFolder,
     clip,
     span,
+    ...(segments === undefined ? {} : { segments }),
+    ...(segment === undefined ? {} : { segment }),
     facts,
     work,
     toolchain,
