@@ -117,4 +117,7 @@ export interface NamedJob {
   readonly roll: string;
   readonly clip: { readonly id: string; readonly name: string };
   readonly span: { readonly count: number };
+  /** Of a clip that is cut: into how many segments, and which of them it makes; without one it joins them. */
+  readonly segments?: number | undefined;
+  readonly segment?: number | undefined;
 }

@@ -9,7 +9,6 @@ import { join } from 'node:path';
 import { z } from 'zod';
 import { fsPath } from '../files/names.ts';
 import { encoderInputVerdictSchema } from '../proof/encoder-input/joined.ts';
-import { segmentsOf } from '../profiles/segments.ts';
 import { layout } from './layout.ts';
 
 const sha256Schema = z.string().regex(/^[0-9a-f]{64}$/);
@@ -98,15 +97,22 @@ export function readSegmentRecord(bytes: Buffer): SegmentRecord | string {
   return parsed.success ? parsed.data : `its record: ${parsed.error.issues[0]?.path.join('.')}`;
 }
 
+/** Into how many segments a clip is cut, and which of them a job makes; null: it joins them. */
+export interface CutWork {
+  readonly segments: number;
+  readonly segment: number | null;
+}
+
 export interface SegmentPlace {
   readonly rollFolder: string;
   readonly clip: string;
-  readonly frames: number;
+  /** Of its frames in the clip. */
+  readonly span: { readonly start: number; readonly count: number };
 }
 
 /** The record of a segment that lies there with all of its files; a text says why it does not. Their bytes are not read. */
 export async function findSegment(
-  { rollFolder, clip, frames }: SegmentPlace,
+  { rollFolder, clip, span }: SegmentPlace,
   work: SegmentsOf,
   index: number,
 ): Promise<{ readonly folder: string; readonly record: SegmentRecord } | string> {
@@ -120,13 +126,12 @@ export async function findSegment(
   }
   const record = readSegmentRecord(bytes);
   if (typeof record === 'string') return `segment ${index}: ${record}`;
-  const { start, frames: own } = segmentsOf(frames, work.segments)[index] ?? { start: -1, frames: 0 };
   if (
     record.key !== key ||
     record.index !== index ||
     record.of !== work.segments ||
-    record.start !== start ||
-    record.frames !== own
+    record.start !== span.start ||
+    record.frames !== span.count
   )
     return `segment ${index}: its record is of frames ${record.start} to ${record.start + record.frames - 1}, segment ${record.index} of ${record.of}`;
   for (const [name, file] of Object.entries(record.files)) {

@@ -79,6 +79,8 @@ const KEEP_MEMORY = {
 export interface Cut {
   readonly segment: SegmentTaken;
   readonly enter: readonly string[];
+  /** In its middle. */
+  readonly isEntered: boolean;
 }
 
 /** What one ffmpeg gave. */
@@ -192,7 +194,7 @@ async function decode(
         onStart: (sign) => {
           touch = sign;
         },
-        onStderrLine: (line) => watchLine(watched, line),
+        onStderrLine: (line) => watchLine(watched, line, cut?.isEntered),
         onProgress: async (stream) => {
           for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
         },

@@ -4,6 +4,7 @@ import { type Finding, FindingError, finding, blocks } from '../../findings/find
 import { nightFolders, type NightFolders } from '../roll/folders.ts';
 import type { NightResult, NightUi } from '../night/request.ts';
 import { runNight } from '../night/run.ts';
+import type { SegmentsAsked } from '../dispatch/segments.ts';
 import { nightText } from '../show/night-text.ts';
 import { pageAddressText } from '../show/page-text.ts';
 import { printJson, printText } from '../show/output.ts';
@@ -36,6 +37,7 @@ export interface RunOptions {
   readonly handles?: number;
   readonly cutRate?: Rate;
   readonly stills?: number;
+  readonly segments?: SegmentsAsked;
   readonly replace?: boolean;
   readonly settings?: string;
   readonly ignore?: readonly string[];
@@ -122,6 +124,7 @@ export async function takeNight(options: RunOptions): Promise<NightResult> {
         slots: options.slots ?? null,
         statedRate: options.rate ?? null,
         stills: options.stills,
+        segments: options.segments,
         replace: options.replace,
         settings,
         ignore: options.ignore ?? [],

@@ -31,7 +31,14 @@ import { type Ticket, withWitness } from '../../ledger/ticket.ts';
 import { jobId, type NightQueue, type QueueState } from '../dispatch/night-queue.ts';
 import type { RollRank } from '../dispatch/order.ts';
 import type { DeliverableOnDisk } from '../gate/input.ts';
-import { type Expected, hasStills, isComplete, placeFailure, readResults } from './complete.ts';
+import {
+  type Expected,
+  hasStills,
+  isComplete,
+  isSegmentThere,
+  placeFailure,
+  readResults,
+} from './complete.ts';
 import { isEnd, type JobEvent, type JobRecord, newRecord, step } from './job-states.ts';
 import { Lane, type LaneJob } from './lane.ts';
 import type { Mend } from './mending.ts';
@@ -108,6 +115,13 @@ class Tracked implements LaneJob {
     this.lane = lane;
   }
 
+  /** Of a clip that is cut; null: it is made whole. */
+  cut: CutClip | null = null;
+
+  /** What joins segments waits until they lie there. */
+  get isWaiting(): boolean {
+    return this.cut !== null && this.work.cut?.segment === null && !this.cut.isReady;
+  }
   get roll(): RollRank {
     return this.batch.rank;
   }
@@ -121,6 +135,14 @@ class Tracked implements LaneJob {
   get ticket(): Ticket {
     return this.witnessed ?? this.work.ticket;
   }
+}
+
+/** The jobs of one clip that is cut. */
+interface CutClip {
+  readonly segments: Tracked[];
+  join: Tracked | null;
+  /** All segments lie there. */
+  isReady: boolean;
 }
 
 /** The jobs of one call of `make`. */
@@ -214,9 +236,12 @@ class Tracker implements JobTracker {
         ...{ roll: roll.name, rank: roll.rank, mend: roll.mend ?? null },
         ...{ open: work.length, given: [], resolve },
       };
+      const cuts = new Map<string, CutClip>();
       for (const one of work) {
         const lane = this.#laneOf(one.need);
-        lane.enter(new Tracked(one, this.#numbers, batch, lane));
+        const tracked = new Tracked(one, this.#numbers, batch, lane);
+        if (one.cut !== null) joinCut(cuts, tracked);
+        lane.enter(tracked);
         this.#numbers += 1;
       }
       this.#sign();
@@ -359,9 +384,51 @@ class Tracker implements JobTracker {
     if (to === 'pending' || isEnd(to)) this.#byId.delete(tracked.id);
     this.#request.events.emit('job-moved', { job: tracked.ticket, roll: tracked.batch.roll, from, to });
     if (isEnd(to)) this.#close(tracked);
+    if (tracked.cut !== null) this.#cutMoved(tracked, tracked.cut);
     if (this.#mode === 'going' && tracked.lane.lacksJobs())
       this.#inBackground('filling the window', this.#fill(tracked.lane));
     return effect;
+  }
+
+  /** What follows for the other jobs of a clip that is cut. */
+  #cutMoved(tracked: Tracked, cut: CutClip): void {
+    const { join, segments } = cut;
+    if (join === null) return;
+    if (tracked === join) {
+      if (!isEnd(join.record.state)) return;
+      // Joined, they are over as the whole is; else nobody waits for them.
+      const event: JobEvent = { kind: join.record.state === 'done' ? 'joined' : 'drop' };
+      for (const segment of segments)
+        if (segment.record.state === 'unjoined')
+          this.#inBackground('ending a segment', this.#happens(segment, event));
+      return;
+    }
+    const states = segments.map(({ record: { state } }) => state);
+    const isOver = isEnd(join.record.state);
+    if (isOver) {
+      if (tracked.record.state === 'unjoined' || tracked.record.state === 'pending')
+        this.#inBackground('ending a segment', this.#happens(tracked, { kind: 'drop' }));
+      return;
+    }
+    const wasReady = cut.isReady;
+    cut.isReady = states.every((state) => state === 'unjoined');
+    if (cut.isReady && !wasReady) {
+      join.lane.release(join);
+      this.#inBackground('joining', this.#offer(join));
+    }
+    // A segment that came to another end leaves nothing to join: its reports or findings say why.
+    if (states.some(isEnd) && join.record.state === 'pending') this.#move(join, { kind: 'drop' });
+  }
+
+  /** Before it is joined once more: those that are not there any more are made again. */
+  async #lookForSegments({ segments }: CutClip): Promise<void> {
+    for (const segment of segments) {
+      const { cut, expected } = segment.work;
+      if (cut === null || segment.record.state !== 'unjoined') continue;
+      if (await isSegmentThere(expected, cut, segment.ticket.span)) continue;
+      this.#request.log('a segment is not there', { clip: expected.clip, segment: cut.segment });
+      await this.#happens(segment, { kind: 'segment-lost' });
+    }
   }
 
   #close(tracked: Tracked): void {
@@ -382,7 +449,12 @@ class Tracker implements JobTracker {
 
   async #happens(tracked: Tracked, event: JobEvent): Promise<void> {
     const effect = this.#move(tracked, event);
+    const { cut } = tracked;
     if (effect === 'look') await this.#happens(tracked, await this.#look(tracked));
+    else if (effect === 'offer' && cut?.join === tracked) {
+      await this.#lookForSegments(cut);
+      await this.#offer(tracked);
+    }
     else if (effect === 'offer') await this.#offer(tracked);
   }
 
@@ -469,7 +541,7 @@ class Tracker implements JobTracker {
     const { log } = this.#request;
     const { expected } = tracked.work;
     try {
-      const found = await this.#findOnDisk(expected);
+      const found = await this.#findOnDisk(tracked);
       if (found === 'nothing') await this.#mend(tracked);
       log('a job ended', {
         id: tracked.id,
@@ -488,10 +560,12 @@ class Tracker implements JobTracker {
     }
   }
 
-  async #findOnDisk(expected: Expected): Promise<'completion' | 'target' | 'nothing'> {
+  async #findOnDisk({ work, ticket }: Tracked): Promise<'completion' | 'segment' | 'target' | 'nothing'> {
     const { events, isTargetHealthy } = this.#request;
+    const { expected, cut } = work;
     const disk = await this.#read(expected);
     if ((await hasStills(expected)) && isComplete(expected, disk)) return 'completion';
+    if (cut !== null && (await isSegmentThere(expected, cut, ticket.span))) return 'segment';
     const [refused] = placeFailure(expected, disk);
     if (refused !== undefined) {
       events.emit('target-refused', refused);
@@ -516,6 +590,16 @@ class Tracker implements JobTracker {
   #sign(): void {
     this.lastSign = performance.now();
   }
+}
+
+function joinCut(cuts: Map<string, CutClip>, tracked: Tracked): void {
+  const { cut, ticket } = tracked.work;
+  if (cut === null) return;
+  const clip = cuts.get(ticket.clip.id) ?? { segments: [], join: null, isReady: false };
+  cuts.set(ticket.clip.id, clip);
+  tracked.cut = clip;
+  if (cut.segment === null) clip.join = tracked;
+  else clip.segments.push(tracked);
 }
 
 function ended(how: 'completed' | 'failed', reason: string | null): JobEvent {

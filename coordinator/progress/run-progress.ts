@@ -59,7 +59,19 @@ export function newRunProgress(
       RollProgress,
       'frames' | 'framesMade' | 'jobsOver' | 'jobs' | 'afterwards'
     >]: RollProgress[Key];
-  } & { made: Map<string, { total: number; made: number; over: boolean; told: JobProgress | null }> };
+  } & {
+    made: Map<
+      string,
+      {
+        total: number;
+        made: number;
+        over: boolean;
+        told: JobProgress | null;
+        /** By segment of a clip that is cut, frames made. */
+        readonly parts: Map<number, number>;
+      }
+    >;
+  };
   const entries = new Map<string, Entry>(
     rolls.map((roll) => [
       roll,
@@ -88,19 +100,38 @@ export function newRunProgress(
     reading: (roll, bytesRead, bytesTotal) => void Object.assign(entry(roll), { bytesRead, bytesTotal }),
     measuring: (roll, clipsMeasured, clips) => void Object.assign(entry(roll), { clipsMeasured, clips }),
     making: (roll, jobs) => {
+      // Of a clip that is cut the job that joins it has all of its frames.
       for (const job of jobs)
-        entry(roll).made.set(job.clip.id, { total: job.span.count, made: 0, over: false, told: null });
+        if (job.segment === undefined)
+          entry(roll).made.set(job.clip.id, {
+            total: job.span.count,
+            made: 0,
+            over: false,
+            told: null,
+            parts: new Map(),
+          });
     },
     progress: (job, progress) => {
       const item = entry(job.roll).made.get(job.clip.id);
+      const frames = progress.phase === 'make' ? Math.min(progress.frames, job.span.count) : job.span.count;
+      if (item !== undefined && job.segments !== undefined) {
+        // What joins makes no frame.
+        if (job.segment === undefined) {
+          item.told = progress;
+          return;
+        }
+        item.parts.set(job.segment, Math.max(frames, item.parts.get(job.segment) ?? 0));
+        const made = [...item.parts.values()].reduce((sum, one) => sum + one, 0);
+        item.told = { ...progress, frames: made, total: item.total };
+        advance(job, made, false);
+        return;
+      }
       if (item !== undefined) item.told = progress;
-      advance(
-        job,
-        progress.phase === 'make' ? Math.min(progress.frames, job.span.count) : job.span.count,
-        false,
-      );
+      advance(job, frames, false);
     },
-    over: (job) => advance(job, job.span.count, true),
+    over: (job) => {
+      if (job.segment === undefined) advance(job, job.span.count, true);
+    },
     rolls: () =>
       [...entries.values()].map(({ made, ...rest }) => {
         const items = [...made.values()];

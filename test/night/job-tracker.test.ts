@@ -56,7 +56,7 @@ const rollOf = (name: string, place = 0, first: number | null = null) => ({
 
 function workOf(job: Job, place = 0): Work & { job: Job } {
   const { ticket } = partsOf(job);
-  return { job, ticket, expected: expectedOf(job), need: needOf(job), place, seconds: 60 };
+  return { job, ticket, expected: expectedOf(job), need: needOf(job), cut: null, place, seconds: 60 };
 }
 /** What was sent, by the id of its part. */
 const sent = new Map<string, Job>();

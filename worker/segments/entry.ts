@@ -127,5 +127,5 @@ export async function cutFor(
   const frames = around.before + segment.frames + around.behind;
   const key = first === 0 ? null : await findKey(input, { facts: job.facts, first }, asked);
   const { enter, from } = entered({ facts: job.facts, first, frames, key });
-  return { segment: { from, ...around, frames: segment.frames }, enter };
+  return { segment: { from, ...around, frames: segment.frames }, enter, isEntered: key !== null };
 }

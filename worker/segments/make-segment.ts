@@ -43,14 +43,14 @@ const FINGERPRINTS = 'frames.fingerprints';
 export async function makeSegment(run: JobRun, job: SegmentJob): Promise<void> {
   const { deliveryFolder, clip } = job;
   const work = workOfSegments(job);
-  const place = { rollFolder: deliveryFolder, clip: clip.id, frames: job.facts.video.frames };
+  const out = cutOut(job);
+  const place = { rollFolder: deliveryFolder, clip: clip.id, span: out.own.span };
   if (typeof (await findSegment(place, work, job.segment)) !== 'string') return;
   run.clock.enter('make');
   const segments = layout.segmentsFolder(deliveryFolder);
   await makeFolder(deliveryFolder, segments);
   await sweepStaging(segments);
   const staged = join(segments, layout.stagedSegment(newToken()));
-  const out = cutOut(job);
   const outputs = out.movies.map(
     (deliverable): StagedMovie => ({
       deliverable,

@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { digestOfFile } from '../../files/digest.ts';
 import { fsPath } from '../../files/names.ts';
 import { layout } from '../../ledger/layout.ts';
-import { findSegment, type SegmentRecord } from '../../ledger/segments.ts';
+import { findSegment, type SegmentPlace, type SegmentRecord } from '../../ledger/segments.ts';
 import { readSketch } from '../../proof/sketch/file.ts';
 import type { ErrorSketch } from '../../proof/sketch/form.ts';
 import { readFingerprints, type SourceFingerprints } from '../../proof/source-fingerprints.ts';
@@ -23,8 +23,8 @@ export interface ReadSegment {
 export async function readSegments(job: CutJob, signal: AbortSignal): Promise<ReadSegment[]> {
   const read: ReadSegment[] = [];
   const missing: string[] = [];
-  for (const index of segmentsOfJob(job).keys()) {
-    const one = await readSegment(job, index, signal);
+  for (const [index, { start, frames }] of segmentsOfJob(job).entries()) {
+    const one = await readSegment(job, { index, span: { start, count: frames } }, signal);
     if (typeof one === 'string') missing.push(one);
     else read.push(one);
   }
@@ -33,8 +33,12 @@ export async function readSegments(job: CutJob, signal: AbortSignal): Promise<Re
 }
 
 /** A text says what is wrong; then it is taken away. */
-async function readSegment(job: CutJob, index: number, signal: AbortSignal): Promise<ReadSegment | string> {
-  const place = { rollFolder: job.deliveryFolder, clip: job.clip.id, frames: job.facts.video.frames };
+async function readSegment(
+  job: CutJob,
+  { index, span }: { readonly index: number; readonly span: SegmentPlace['span'] },
+  signal: AbortSignal,
+): Promise<ReadSegment | string> {
+  const place = { rollFolder: job.deliveryFolder, clip: job.clip.id, span };
   const found = await findSegment(place, workOfSegments(job), index);
   if (typeof found === 'string') return found;
   try {
