@@ -1,7 +1,7 @@
 /**
  * A finished segment of a long clip, until it is joined: a folder <roll>/reports/.rushlight-jobs/segments/<clip>.<key>.<index>, named by what it was made from and
- * with, which gets that name only when it is whole. In it a movie and an error sketch of each deliverable, the fingerprints of its frames, and the record of
- * all of it, which names each file by its SHA-256. It is taken away with the parts of jobs when the roll is over.
+ * with, which gets that name only when it is whole. In it a movie of each deliverable, the error sketch of what its encoder was given, what the checker saw of it, the
+ * fingerprints of the source's frames, and the record of all of it, which names each file by its SHA-256. It is taken away with the parts of jobs when the roll is over.
  */
 import { createHash } from 'node:crypto';
 import { readFile, stat } from 'node:fs/promises';
@@ -43,9 +43,24 @@ export const segmentRecordSchema = z.object({
       /** Of each bar around its picture, the hash of each frame of it, hex. */
       bars: z.array(z.array(z.string())),
       command: z.array(z.string()),
+      /** What the checker saw of its movie: two files more, and what is said of the decode. */
+      seen: z.object({
+        pictures: z.string(),
+        sketch: z.string().nullable(),
+        decode: z.object({
+          frames: z.int(),
+          errors: z.array(z.string()),
+          errorCount: z.int(),
+          exitCode: z.int().nullable(),
+          ended: z.string(),
+        }),
+        quantisers: z.object({ mean: z.array(z.number()), greatest: z.array(z.number()) }).nullable(),
+      }),
     }),
   ),
   fingerprints: z.string(),
+  /** Seconds that making and checking it took. */
+  seconds: z.object({ make: z.number().nonnegative(), check: z.number().nonnegative() }),
   machine: z.string(),
   toolchain: z.string(),
 });

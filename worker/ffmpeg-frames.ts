@@ -69,6 +69,7 @@ export async function makeFromFfmpegFrames(
           encoded,
           ...light,
           sketch: made.sketches[index] ?? null,
+          pictures: made.pictures?.[index] ?? null,
           ...(encoderInput === null ? {} : { encoderInput }),
           ...(drawnText === null ? {} : { drawnText }),
           ...(bars === null ? {} : { bars }),

@@ -3,6 +3,7 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { StatedShape } from '../check/orientation.ts';
+import type { SeenPictures } from '../check/pictures.ts';
 import type { Job } from '../ledger/job.ts';
 import { openAudioBeside, openClip, type OpenedInput } from '../media/input.ts';
 import { audioPlaces } from './audio-places.ts';
@@ -36,6 +37,8 @@ export interface MakeRequest {
 }
 
 export interface MakeResult extends RecipeSeen {
+  /** By output, of a clip that is joined from segments: its pictures as the checker saw them there. Absent: they are decoded when it is checked. */
+  readonly pictures?: readonly (SeenPictures | null)[];
   readonly run: RunResult;
   readonly watched: Watched;
   /** Of what was decoded, as far as it came; null when not even the frames' clock was reported, or a pipe ended within a sample. */

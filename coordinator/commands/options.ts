@@ -18,7 +18,8 @@ export function wholeNumber(least: number, most: number): (text: string) => numb
 export function segmentsOption(text: string): SegmentsAsked {
   if (text === 'auto' || text === 'never') return text;
   const value = /^\d{1,4}$/.test(text) ? Number(text) : Number.NaN;
-  if (!(value >= 2)) throw new InvalidArgumentError('It must be auto, never, or a whole number from 2 to 9999.');
+  if (!(value >= 2))
+    throw new InvalidArgumentError('It must be auto, never, or a whole number from 2 to 9999.');
   return value;
 }
 

@@ -84,7 +84,17 @@ interface OfAClaim {
 }
 
 export type JobEvent =
-  | { readonly kind: 'send' | 'sent' | 'requeued' | 'withdrawn' | 'look-failed' | 'joined' | 'segment-lost' | 'drop' }
+  | {
+      readonly kind:
+        | 'send'
+        | 'sent'
+        | 'requeued'
+        | 'withdrawn'
+        | 'look-failed'
+        | 'joined'
+        | 'segment-lost'
+        | 'drop';
+    }
   | { readonly kind: 'not-sent'; readonly reason: string }
   | ({ readonly kind: 'claimed'; readonly machine: string | null } & OfAClaim)
   | ({ readonly kind: 'ended'; readonly how: Ending; readonly reason: string | null } & OfAClaim)

@@ -454,8 +454,7 @@ class Tracker implements JobTracker {
     else if (effect === 'offer' && cut?.join === tracked) {
       await this.#lookForSegments(cut);
       await this.#offer(tracked);
-    }
-    else if (effect === 'offer') await this.#offer(tracked);
+    } else if (effect === 'offer') await this.#offer(tracked);
   }
 
   /** Of what is pending: sends it, keeps it, or drops it, as the run's mode says. */

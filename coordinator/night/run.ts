@@ -135,8 +135,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         dues: found.dues,
         estimate: (jobs) =>
           estimated(jobs, { ...firstOf(machines()), samples: forecasting.samples(), run: run.run }),
-        segmentsFor: (planned) =>
-          segmentsFor(planned, request.segments ?? 'auto', slotsOf(machines())),
+        segmentsFor: (planned) => segmentsFor(planned, request.segments ?? 'auto', slotsOf(machines())),
         runProgress,
         known,
         surveys,

@@ -5,6 +5,7 @@
 import { mkdtemp, rm, symlink, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { extname, join } from 'node:path';
+import { joinedPictures } from '../../check/pictures.ts';
 import { fsPath } from '../../files/names.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { openAudioBeside, openClip, type OpenedInput } from '../../media/input.ts';
@@ -32,12 +33,17 @@ import { type ReadSegment, readSegments } from './read.ts';
 
 /** Throws SegmentsIncomplete, JobFailure, and the signal's reason. */
 export async function joinStaged(
-  { context, sourceSeen }: JobRun,
+  { context, sourceSeen, clock }: JobRun,
   job: CutJob,
   outputs: readonly StagedMovie[],
 ): Promise<MakeResult> {
   const { signal } = context;
   const segments = await readSegments(job, signal);
+  // How long the clip takes is known by all of its jobs.
+  for (const { record } of segments) {
+    clock.add('make', record.seconds.make);
+    clock.add('check', record.seconds.check);
+  }
   const failed = (found: string, expected: string): JobFailure =>
     new JobFailure({
       findings: [finding('segment-differs', found, expected, subjectOf(job))],
@@ -89,6 +95,9 @@ export async function joinStaged(
       spots: second.spots,
       shape: second.shape,
     },
+    pictures: outputs.map((_, index) =>
+      joinedPictures(segments.map(({ movies }) => movies[index]?.seen ?? null)),
+    ),
     bitstreams: collecting.bitstreams,
     sketches: outputs.map((_, index) => joinedSketch(segments.map(({ movies }) => movies[index]?.sketch))),
     encoderInputs: outputs.map(({ deliverable }) =>

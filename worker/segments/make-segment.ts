@@ -5,6 +5,7 @@
 import { open, rm, stat } from 'node:fs/promises';
 import { extname, join } from 'node:path';
 import { decodeWhole } from '../../check/decode.ts';
+import { seePictures, type SeenPictures } from '../../check/pictures.ts';
 import { digestOfFile } from '../../files/digest.ts';
 import { makeFolders, syncFolder } from '../../files/folders.ts';
 import { machineId } from '../../files/machine-id.ts';
@@ -23,7 +24,9 @@ import {
 } from '../../ledger/segments.ts';
 import { openClip } from '../../media/input.ts';
 import { encoderInputVerdictSchema } from '../../proof/encoder-input/joined.ts';
+import { ratio } from '../../media/time/rate.ts';
 import { sketchFile } from '../../proof/sketch/file.ts';
+import { type ErrorSketch, sketchNumbers } from '../../proof/sketch/form.ts';
 import { fingerprintFile, type SourceFingerprints } from '../../proof/source-fingerprints.ts';
 import { decodedFailure, subjectOf } from '../claim.ts';
 import { classifyMake, looksDamaged, targetFailure } from '../classify.ts';
@@ -32,6 +35,7 @@ import type { JobRun } from '../job-run.ts';
 import { makeSegmentOf, type MadeSegment } from '../make.ts';
 import { fingerprintFailure } from '../proof.ts';
 import type { StagedMovie } from '../recipe-run.ts';
+import { rounded } from '../report.ts';
 import { askTarget, makeFolder, sweepStaging } from '../target.ts';
 import { type CutOut, cutOut, type SegmentJob, workOfSegments } from './cut.ts';
 import { cutFor } from './entry.ts';
@@ -61,7 +65,13 @@ export async function makeSegment(run: JobRun, job: SegmentJob): Promise<void> {
     await makeFolders(staged);
     const made = await decoded(run, out, outputs);
     const fingerprints = proved(out, made, made.fingerprints);
-    const record = await written({ job, out, outputs, made, fingerprints, staged });
+    run.clock.enter('check');
+    const seen: SeenPictures[] = [];
+    for (const [index, output] of outputs.entries())
+      seen.push(await seenOf(run, out, made, { ...output, index }));
+    const seconds = { make: rounded(run.clock.of('make')), check: rounded(run.clock.of('check')) };
+    run.clock.enter('publish');
+    const record = await written({ job, out, outputs, made, fingerprints, seen, seconds, staged });
     await run.context.fence();
     const final = segmentFolder(deliveryFolder, clip.id, segmentsKey(work), job.segment);
     // Whoever was first has made the same; what is there and no whole segment is in nobody's use.
@@ -172,11 +182,53 @@ interface Written {
   readonly outputs: readonly StagedMovie[];
   readonly made: MadeSegment;
   readonly fingerprints: SourceFingerprints;
+  /** By output. */
+  readonly seen: readonly SeenPictures[];
+  readonly seconds: SegmentRecord['seconds'];
   readonly staged: string;
 }
 
+/** The movie of a segment as the checker decodes it from disk. Throws JobFailure where its packets are not those that left the encoder. */
+async function seenOf(
+  { job, context }: JobRun,
+  { segment }: CutOut,
+  made: MadeSegment,
+  { deliverable, staged, index }: StagedMovie & { readonly index: number },
+): Promise<SeenPictures> {
+  const sketch = made.sketches[index] ?? null;
+  const seen = await seePictures(staged, { ...context, outcome: deliverable.outcome, sketch });
+  const differs = (found: string, expected: string): JobFailure =>
+    new JobFailure({
+      findings: [
+        finding('segment-differs', found, expected, {
+          ...subjectOf(job),
+          profile: deliverable.profile.name,
+        }),
+      ],
+      retryable: true,
+    });
+  if (seen === null) throw differs('its movie could not be decoded', `${segment.frames} frames`);
+  const packets = pictureOf(made.packets[index]);
+  const there = pictureOf(seen.packets);
+  if (!there.equals(packets))
+    throw differs(
+      `${there.length / PACKET_BYTES} packets on disk, not those that left its encoder`,
+      `${packets.length / PACKET_BYTES} packets`,
+    );
+  return seen;
+}
+
 /** Everything in the folder, synced; its record last. */
-async function written({ job, out, outputs, made, fingerprints, staged }: Written): Promise<SegmentRecord> {
+async function written({
+  job,
+  out,
+  outputs,
+  made,
+  fingerprints,
+  seen,
+  seconds,
+  staged,
+}: Written): Promise<SegmentRecord> {
   await writeFileIn(staged, FINGERPRINTS, (await fingerprintFile(fingerprints)).bytes);
   const deliverables: SegmentRecord['deliverables'] = [];
   const names = [FINGERPRINTS];
@@ -197,6 +249,7 @@ async function written({ job, out, outputs, made, fingerprints, staged }: Writte
       encoderInput: encoderInputVerdictSchema.nullable().parse(made.encoderInputs[index] ?? null),
       bars: (made.bars[index] ?? []).map((frames) => hashesIn(frames)),
       command: [made.run.command, ...made.run.args],
+      seen: await writtenSeen({ staged, name, sketch, names }, seen[index] as SeenPictures),
     });
   }
   const files: SegmentRecord['files'] = {};
@@ -217,12 +270,54 @@ async function written({ job, out, outputs, made, fingerprints, staged }: Writte
     taken: pictureOf(made.taken).toString('hex'),
     deliverables,
     fingerprints: FINGERPRINTS,
+    seconds,
     machine: machineId().id,
     toolchain: job.toolchain,
   };
   await writeFileIn(staged, recordPath(''), segmentRecordBytes(record));
   await syncFolder(staged);
   return record;
+}
+
+interface SeenPlace {
+  readonly staged: string;
+  readonly name: string;
+  readonly sketch: ErrorSketch | null;
+  /** Of all files so far; those that are written are added. */
+  readonly names: string[];
+}
+
+async function writtenSeen(
+  { staged, name, sketch, names }: SeenPlace,
+  { decode, picture, exact, sketch: values, quantisers }: SeenPictures,
+): Promise<SegmentRecord['deliverables'][number]['seen']> {
+  const pictures = `${name}.seen`;
+  const counted = Float64Array.from({ length: picture.frames }, (_, frame) => frame);
+  const file = await fingerprintFile({
+    picture,
+    times: { timeBase: ratio(1, 1), ticks: counted },
+    audioTracks: [],
+    exact: { pixelFormat: '', pictures: exact, audioTracks: [] },
+  });
+  await writeFileIn(staged, pictures, file.bytes);
+  names.push(pictures);
+  const isSketched = sketch !== null && values !== null;
+  const sketchName = isSketched ? `${name}.seen-sketch` : null;
+  if (isSketched && sketchName !== null) {
+    await writeFileIn(
+      staged,
+      sketchName,
+      (await sketchFile({ ...sketch, frames: values.length / sketchNumbers(sketch), values })).bytes,
+    );
+    names.push(sketchName);
+  }
+  return {
+    pictures,
+    sketch: sketchName,
+    decode: { ...decode, errors: [...decode.errors] },
+    quantisers:
+      quantisers === null ? null : { mean: [...quantisers.mean], greatest: [...quantisers.greatest] },
+  };
 }
 
 /** SHA-256, 32 bytes each. */

@@ -1,6 +1,7 @@
 /** Segments as the job that joins them finds them: every byte of them is read, and one that is not as it was written down is taken away, so that it is made again. */
 import { readFile, rm } from 'node:fs/promises';
 import { join } from 'node:path';
+import type { SeenPictures } from '../../check/pictures.ts';
 import { digestOfFile } from '../../files/digest.ts';
 import { fsPath } from '../../files/names.ts';
 import { layout } from '../../ledger/layout.ts';
@@ -16,7 +17,12 @@ export interface ReadSegment {
   readonly record: SegmentRecord;
   readonly fingerprints: SourceFingerprints;
   /** In the order of the job's deliverables. */
-  readonly movies: readonly { readonly path: string; readonly sketch: ErrorSketch | null }[];
+  readonly movies: readonly {
+    readonly path: string;
+    readonly sketch: ErrorSketch | null;
+    /** By the checker, where it was made. */
+    readonly seen: SeenPictures;
+  }[];
 }
 
 /** In order. Throws SegmentsIncomplete, and the signal's reason. */
@@ -65,18 +71,29 @@ async function readWhole(
     if (record.files[name] === undefined) throw new Error(`its record does not name ${name}`);
     return join(folder, name);
   };
-  const movies: { path: string; sketch: ErrorSketch | null }[] = [];
+  const movies: { path: string; sketch: ErrorSketch | null; seen: SeenPictures }[] = [];
+  const sketchIn = async (name: string | null): Promise<ErrorSketch | null> =>
+    name === null ? null : (await readSketch(await readFile(fsPath(named(name))))).fingerprints;
   for (const { profile } of job.deliverables) {
     const own = record.deliverables.find((one) => one.profile === profile.name);
     if (own === undefined) throw new Error(`it has nothing of ${profile.name}`);
     movies.push({
       path: named(own.movie),
-      sketch:
-        own.sketch === null
-          ? null
-          : (await readSketch(await readFile(fsPath(named(own.sketch))))).fingerprints,
+      sketch: await sketchIn(own.sketch),
+      seen: {
+        decode: own.seen.decode,
+        ...(await picturesIn(named(own.seen.pictures))),
+        sketch: (await sketchIn(own.seen.sketch))?.values ?? null,
+        quantisers: own.seen.quantisers,
+        packets: { streams: [{ kind: 'v', packets: Buffer.from(own.packets, 'hex') }] },
+      },
     });
   }
   const { fingerprints } = await readFingerprints(await readFile(fsPath(named(record.fingerprints))));
   return { folder, record, fingerprints, movies };
+}
+
+async function picturesIn(path: string): Promise<Pick<SeenPictures, 'picture' | 'exact'>> {
+  const { picture, exact } = (await readFingerprints(await readFile(fsPath(path)))).fingerprints;
+  return { picture, exact: exact?.pictures ?? Buffer.alloc(0) };
 }
