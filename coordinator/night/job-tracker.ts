@@ -39,7 +39,7 @@ import {
   placeFailure,
   readResults,
 } from './complete.ts';
-import { isEnd, type JobEvent, type JobRecord, newRecord, step } from './job-states.ts';
+import { isEnd, type JobEvent, type JobRecord, type JobState, newRecord, step } from './job-states.ts';
 import { Lane, type LaneJob } from './lane.ts';
 import type { Mend } from './mending.ts';
 import type { RunEvents } from './run-events.ts';
@@ -384,17 +384,19 @@ class Tracker implements JobTracker {
     if (to === 'pending' || isEnd(to)) this.#byId.delete(tracked.id);
     this.#request.events.emit('job-moved', { job: tracked.ticket, roll: tracked.batch.roll, from, to });
     if (isEnd(to)) this.#close(tracked);
-    if (tracked.cut !== null) this.#cutMoved(tracked, tracked.cut);
+    if (tracked.cut !== null) this.#cutMoved(tracked, tracked.cut, from);
     if (this.#mode === 'going' && tracked.lane.lacksJobs())
       this.#inBackground('filling the window', this.#fill(tracked.lane));
     return effect;
   }
 
   /** What follows for the other jobs of a clip that is cut. */
-  #cutMoved(tracked: Tracked, cut: CutClip): void {
+  #cutMoved(tracked: Tracked, cut: CutClip, from: JobState): void {
     const { join, segments } = cut;
     if (join === null) return;
     if (tracked === join) {
+      // It came back without a result: nobody takes it before its segments were looked for.
+      if (from === 'checking' && join.record.state === 'pending') cut.isReady = false;
       if (!isEnd(join.record.state)) return;
       // Joined, they are over as the whole is; else nobody waits for them.
       const event: JobEvent = { kind: join.record.state === 'done' ? 'joined' : 'drop' };
@@ -403,21 +405,15 @@ class Tracker implements JobTracker {
           this.#inBackground('ending a segment', this.#happens(segment, event));
       return;
     }
-    const states = segments.map(({ record: { state } }) => state);
     const isOver = isEnd(join.record.state);
     if (isOver) {
       if (tracked.record.state === 'unjoined' || tracked.record.state === 'pending')
         this.#inBackground('ending a segment', this.#happens(tracked, { kind: 'drop' }));
       return;
     }
-    const wasReady = cut.isReady;
-    cut.isReady = states.every((state) => state === 'unjoined');
-    if (cut.isReady && !wasReady) {
-      join.lane.release(join);
-      this.#inBackground('joining', this.#offer(join));
-    }
+    if (isReadyNow(cut)) this.#inBackground('joining', this.#offer(join));
     // A segment that came to another end leaves nothing to join: its reports or findings say why.
-    if (states.some(isEnd) && join.record.state === 'pending') this.#move(join, { kind: 'drop' });
+    if (segments.some(({ record: { state } }) => isEnd(state)) && join.record.state === 'pending') this.#move(join, { kind: 'drop' });
   }
 
   /** Before it is joined once more: those that are not there any more are made again. */
@@ -452,7 +448,8 @@ class Tracker implements JobTracker {
     const { cut } = tracked;
     if (effect === 'look') await this.#happens(tracked, await this.#look(tracked));
     else if (effect === 'offer' && cut?.join === tracked) {
-      await this.#lookForSegments(cut);
+      if (!cut.isReady) await this.#lookForSegments(cut);
+      isReadyNow(cut);
       await this.#offer(tracked);
     } else if (effect === 'offer') await this.#offer(tracked);
   }
@@ -589,6 +586,15 @@ class Tracker implements JobTracker {
   #sign(): void {
     this.lastSign = performance.now();
   }
+}
+
+/** True: from now on. */
+function isReadyNow(cut: CutClip): boolean {
+  const was = cut.isReady;
+  cut.isReady = cut.segments.every(({ record: { state } }) => state === 'unjoined');
+  if (!cut.isReady || was || cut.join === null) return false;
+  cut.join.lane.release(cut.join);
+  return true;
 }
 
 function joinCut(cuts: Map<string, CutClip>, tracked: Tracked): void {

@@ -42,6 +42,8 @@ import { cutFor } from './entry.ts';
 import { PACKET_BYTES, pictureOf } from './packets.ts';
 
 const FINGERPRINTS = 'frames.fingerprints';
+/** Read again within the night: time counts more than room. */
+const PACKED = 1;
 
 /** Throws JobFailure, and what the fence throws. */
 export async function makeSegment(run: JobRun, job: SegmentJob): Promise<void> {
@@ -229,7 +231,7 @@ async function written({
   seconds,
   staged,
 }: Written): Promise<SegmentRecord> {
-  await writeFileIn(staged, FINGERPRINTS, (await fingerprintFile(fingerprints)).bytes);
+  await writeFileIn(staged, FINGERPRINTS, (await fingerprintFile(fingerprints, PACKED)).bytes);
   const deliverables: SegmentRecord['deliverables'] = [];
   const names = [FINGERPRINTS];
   for (const [index, { deliverable, staged: movie }] of outputs.entries()) {
@@ -237,7 +239,7 @@ async function written({
     const sketch = made.sketches[index] ?? null;
     const sketchName = sketch === null ? null : `${name}.sketch`;
     if (sketch !== null && sketchName !== null)
-      await writeFileIn(staged, sketchName, (await sketchFile(sketch)).bytes);
+      await writeFileIn(staged, sketchName, (await sketchFile(sketch, PACKED)).bytes);
     const movieName = movie.slice(staged.length + 1);
     await syncFile(movie);
     names.push(movieName, ...(sketchName === null ? [] : [sketchName]));
@@ -293,12 +295,15 @@ async function writtenSeen(
 ): Promise<SegmentRecord['deliverables'][number]['seen']> {
   const pictures = `${name}.seen`;
   const counted = Float64Array.from({ length: picture.frames }, (_, frame) => frame);
-  const file = await fingerprintFile({
-    picture,
-    times: { timeBase: ratio(1, 1), ticks: counted },
-    audioTracks: [],
-    exact: { pixelFormat: '', pictures: exact, audioTracks: [] },
-  });
+  const file = await fingerprintFile(
+    {
+      picture,
+      times: { timeBase: ratio(1, 1), ticks: counted },
+      audioTracks: [],
+      exact: { pixelFormat: '', pictures: exact, audioTracks: [] },
+    },
+    PACKED,
+  );
   await writeFileIn(staged, pictures, file.bytes);
   names.push(pictures);
   const isSketched = sketch !== null && values !== null;
@@ -307,7 +312,7 @@ async function writtenSeen(
     await writeFileIn(
       staged,
       sketchName,
-      (await sketchFile({ ...sketch, frames: values.length / sketchNumbers(sketch), values })).bytes,
+      (await sketchFile({ ...sketch, frames: values.length / sketchNumbers(sketch), values }, PACKED)).bytes,
     );
     names.push(sketchName);
   }
