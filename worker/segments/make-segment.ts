@@ -39,6 +39,7 @@ import { rounded } from '../report.ts';
 import { askTarget, makeFolder, sweepStaging } from '../target.ts';
 import { type CutOut, cutOut, type SegmentJob, workOfSegments } from './cut.ts';
 import { cutFor } from './entry.ts';
+import { unpad } from './unpadded.ts';
 import { PACKET_BYTES, pictureOf } from './packets.ts';
 
 const FINGERPRINTS = 'frames.fingerprints';
@@ -67,6 +68,8 @@ export async function makeSegment(run: JobRun, job: SegmentJob): Promise<void> {
     await makeFolders(staged);
     const made = await decoded(run, out, outputs);
     const fingerprints = proved(out, made, made.fingerprints);
+    for (const { deliverable, staged: movie } of outputs)
+      if (deliverable.outcome.container === 'mkv') await unpad(movie);
     run.clock.enter('check');
     const seen: SeenPictures[] = [];
     for (const [index, output] of outputs.entries())
