@@ -35,7 +35,7 @@ export const deliverableCodes = {
     weight: 'hold',
     title: 'segments of a long clip do not make the whole of it',
     remedy:
-      'Run again: the segments of this clip are made anew. If it comes back, run with `--segments never`, which makes the clip in one piece, and check the memory of the machines and the drives that the clip and the delivery are on.',
+      'Run again: the segments of this clip are made again. If it comes back, run with `--segments never`, which makes the clip in one piece, and check the memory of the machines and the drives that the clip and the delivery are on.',
   },
   'job-part-mended': {
     weight: 'note',
