@@ -67,7 +67,7 @@ describe.each<readonly [string, number, readonly number[], MovieOptions]>([
       {
         ...OPEN_GROUPS,
         rate: '60000/1001',
-        audioSeconds: 1.2,
+        audioSeconds: 1.61,
       },
     ],
   ),
