@@ -44,7 +44,8 @@ export async function decodeWhole(
   let touch = (): void => undefined;
   const threads = options.threads === undefined ? [] : ['-threads', String(options.threads)];
   const { witness } = options;
-  const graph = witness === undefined ? [] : ['-filter_complex', witness.graph];
+  const isCopied = witness?.graph === null;
+  const graph = witness?.graph == null ? [] : ['-filter_complex', witness.graph];
   const run = await runTool(
     tools.ffmpeg.path,
     [
@@ -66,8 +67,7 @@ export async function decodeWhole(
       '0:v',
       '-map',
       '0:a?',
-      '-fps_mode',
-      'passthrough',
+      ...(isCopied ? ['-c:v', 'copy'] : ['-fps_mode', 'passthrough']),
       '-f',
       'null',
       '-',

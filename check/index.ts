@@ -16,6 +16,7 @@ import { type Evidence, faultsToFindings } from './check.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
 import { compareFingerprints, compareSketches } from './compare.ts';
 import { measureFile } from './measure.ts';
+import type { SeenPictures } from './pictures.ts';
 import { checks } from './registry.ts';
 
 export interface CheckRequest {
@@ -33,6 +34,8 @@ export interface CheckRequest {
   readonly contentLight?: ContentLight | null;
   /** Of what the encoder was given; null: there is none, and what rests on it cannot pass. */
   readonly sketch: ErrorSketch | null;
+  /** Its pictures, seen in the segments that it was joined from; null or absent: they are decoded. */
+  readonly pictures?: SeenPictures | null;
   readonly tools: MediaTools;
   readonly threads?: number;
   readonly signal?: AbortSignal;
@@ -62,6 +65,7 @@ export async function checkDeliverable(request: CheckRequest): Promise<CheckRepo
     outcome: request.outcome,
     sourceFingerprints: request.sourceFingerprints,
     sketch: request.sketch,
+    pictures: request.pictures ?? null,
     ...(request.threads === undefined ? {} : { threads: request.threads }),
     ...(request.signal === undefined ? {} : { signal: request.signal }),
     ...(request.onFrames === undefined ? {} : { onFrames: request.onFrames }),

@@ -2,9 +2,7 @@
  * Measures one file from its bytes: a packet scan (ffprobe), a decode (ffmpeg), our own reading of the index, and the
  * digest. Two programs a file, side by side: starting one costs as much as reading a short clip.
  */
-import { mkdtemp, rm, writeFile } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
-import { basename, dirname, join } from 'node:path';
+import { basename, dirname } from 'node:path';
 import { type Finding, finding } from '../findings/finding.ts';
 import { FileDamage } from '../files/bytes.ts';
 import { digestOfFile } from '../files/digest.ts';
@@ -18,10 +16,10 @@ import type { Measured, MeasuredMatroska } from './measured.ts';
 import { pictureStream } from './ffv1.ts';
 import { readMatroska } from './matroska.ts';
 import { readMovie } from './movie/read.ts';
-import { sketchFormOf } from '../profiles/outcome/picture-error.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
-import { maskPicture } from '../proof/sketch/mask.ts';
-import { type SketchedBy, witnessOf } from './witness.ts';
+import { maskOf } from './mask.ts';
+import type { SeenPictures } from './pictures.ts';
+import { type Witness, witnessOf, type WitnessFacts } from './witness.ts';
 
 export interface MeasureOptions {
   readonly tools: MediaTools;
@@ -35,6 +33,8 @@ export interface MeasureOptions {
   readonly sourceFingerprints: SourceFingerprints | null;
   /** Of what the encoder was given: says by which mask the file's is taken. */
   readonly sketch: ErrorSketch | null;
+  /** Its pictures, seen in the segments that it was joined from; null: they are decoded here. */
+  readonly pictures: SeenPictures | null;
 }
 
 /** What could not be measured is null, and a finding says why. Throws when the file cannot be opened at all, and when stopped. */
@@ -61,14 +61,17 @@ export async function measureFile(
       throw error;
     }
   };
-  const mask = await maskOf(options);
-  const sketched = mask?.sketched ?? null;
-  const witness = witnessOf(
-    options.outcome,
-    options.sourceFingerprints,
-    options.outcome.audio.length,
-    sketched,
-  );
+  const { pictures } = options;
+  const mask = pictures === null ? await maskOf(options) : null;
+  const witnessFor = (tracks: number): Witness =>
+    witnessOf({
+      outcome: options.outcome,
+      fingerprints: options.sourceFingerprints,
+      tracks,
+      sketched: mask?.sketched ?? null,
+      seen: pictures === null ? 'all' : 'audio',
+    });
+  const witness = witnessFor(options.outcome.audio.length);
   try {
     const settled = await Promise.allSettled([
       together(digestOfFile(path, signal)),
@@ -85,17 +88,16 @@ export async function measureFile(
     const tracks = packets.facts?.audio.length ?? options.outcome.audio.length;
     if (tracks >= options.outcome.audio.length)
       return {
-        measured: { digest, ...packets, decode, witness: decode === null ? null : witness.facts(), ...index },
+        measured: { digest, ...packets, ...seenBy(decode, witness, pictures, findings), ...index },
         findings,
       };
-    const fewer = witnessOf(options.outcome, options.sourceFingerprints, tracks, sketched);
+    const fewer = witnessFor(tracks);
     const again = await decodeWhole(input, options.tools, { ...decoding, witness: fewer });
     return {
       measured: {
         digest,
         ...packets,
-        decode: again,
-        witness: again === null ? null : fewer.facts(),
+        ...seenBy(again, fewer, pictures, findings),
         ...index,
       },
       findings,
@@ -106,24 +108,48 @@ export async function measureFile(
   }
 }
 
-/** The picture of the mask in a private folder; null: no sketch is taken. */
-async function maskOf({
-  outcome,
-  sketch,
-}: MeasureOptions): Promise<{ sketched: SketchedBy; dispose: () => Promise<void> } | null> {
-  const form = sketchFormOf(outcome, outcome.pixelFormat);
-  if (form === null || sketch === null) return null;
-  const folder = await mkdtemp(join(tmpdir(), 'rushlight-mask-'));
-  const dispose = (): Promise<void> => rm(folder, { recursive: true, force: true });
-  const maskFile = join(folder, 'mask.raw');
-  try {
-    await writeFile(maskFile, maskPicture(sketch.seed, form));
-  } catch (error) {
-    await dispose();
-    throw error;
-  }
-  return { sketched: { form, maskFile }, dispose };
+/** What of the file was decoded here, and of a joined one what was seen of its segments: each of its packets must be theirs. */
+function seenBy(
+  decode: Measured['decode'],
+  witness: Witness,
+  pictures: SeenPictures | null,
+  findings: Finding[],
+): Pick<Measured, 'decode' | 'witness'> {
+  if (decode === null) return { decode, witness: null };
+  const facts = witness.facts();
+  if (pictures === null) return { decode, witness: facts };
+  const [there, seen] = [facts.packets, pictures.packets].map(
+    ({ streams }) => streams.find(({ kind }) => kind === 'v')?.packets ?? Buffer.alloc(0),
+  ) as [Buffer, Buffer];
+  if (there.length === 0 || !there.equals(seen))
+    findings.push(
+      finding(
+        'segment-differs',
+        `${there.length / 16} packets in the joined file, which are not those whose pictures were checked`,
+        `the ${seen.length / 16} packets of its segments`,
+      ),
+    );
+  const { ended, exitCode } = decode;
+  const isWhole = ended === 'exited' && exitCode === 0;
+  return {
+    decode: {
+      frames: pictures.decode.frames,
+      errors: [...pictures.decode.errors, ...decode.errors],
+      errorCount: pictures.decode.errorCount + decode.errorCount,
+      exitCode: isWhole ? pictures.decode.exitCode : exitCode,
+      ended: isWhole ? pictures.decode.ended : ended,
+    },
+    witness: withPictures(facts, pictures),
+  };
 }
+
+const withPictures = (facts: WitnessFacts, pictures: SeenPictures): WitnessFacts => ({
+  ...facts,
+  picture: pictures.picture,
+  exact: facts.exact === null ? null : { ...facts.exact, pictures: pictures.exact },
+  sketch: pictures.sketch,
+  quantisers: pictures.quantisers,
+});
 
 type Index = Pick<Measured, 'movie' | 'matroska'>;
 

@@ -1,6 +1,14 @@
 /** What the one decode of a file is asked for beside errors and a count: its frame fingerprints, its audio, and a hash of its packets. */
 import type { Readable } from 'node:stream';
-import { type Bitstream, bitstreamOptions, readBitstream, unitFilters } from '../proof/bitstream.ts';
+import {
+  type Bitstream,
+  bitstreamOptions,
+  packetOptions,
+  type PacketHashes,
+  readBitstream,
+  readPacketHashes,
+  unitFilters,
+} from '../proof/bitstream.ts';
 import { FIRST_PIPE } from '../process/run.ts';
 import {
   exactTap,
@@ -32,6 +40,8 @@ export interface WitnessFacts {
   /** By audio track of the outcome; null where the source's fingerprints have none, or the track is not there. */
   readonly audioTracks: readonly (HeardAudio | null)[];
   readonly bitstream: Bitstream;
+  /** Of its picture, one by one, where a segment or a joined file is looked at; else none. */
+  readonly packets: PacketHashes;
   /** null: the outcome does not ask that every sample be kept. */
   readonly exact: ExactHashes | null;
   /** Numbers of its error sketch, frame by frame; null: none was asked for. */
@@ -51,8 +61,8 @@ export interface SketchedBy {
 }
 
 export interface Witness {
-  /** Output arguments of ffmpeg, behind `-filter_complex <graph>`. */
-  readonly graph: string;
+  /** Of ffmpeg, before `args`; null: no picture is decoded. */
+  readonly graph: string | null;
   /** Inputs behind the file. */
   readonly inputs: readonly string[];
   readonly args: readonly string[];
@@ -148,13 +158,17 @@ function textReader({ burnIn, pixelFormat, width, height, codec }: Outcome): Fil
       });
 }
 
-/** `tracks`: how many audio tracks the file has; those beyond are not listened to. */
-export function witnessOf(
-  outcome: Outcome,
-  fingerprints: SourceFingerprints | null,
-  tracks: number,
-  sketched: SketchedBy | null,
-): Witness {
+export interface WitnessRequest {
+  readonly outcome: Outcome;
+  readonly fingerprints: SourceFingerprints | null;
+  /** How many audio tracks the file has; those beyond are not listened to. */
+  readonly tracks: number;
+  readonly sketched: SketchedBy | null;
+  /** `pictures`: of a segment. `audio`: of a file that is joined from segments, whose pictures were seen there; its packets are told one by one. */
+  readonly seen: 'all' | 'pictures' | 'audio';
+}
+
+export function witnessOf({ outcome, fingerprints, tracks, sketched, seen }: WitnessRequest): Witness {
   const args: string[] = [];
   const pipes: ((stream: Readable) => Promise<void>)[] = [];
   const add = (options: readonly string[], read: (stream: Readable) => Promise<void>): void => {
@@ -169,8 +183,9 @@ export function witnessOf(
     earlierField: keptField(outcome),
     framing: outcome.proof.framing,
   });
-  add(rawPictures('luma'), (stream) => collector.luma.read(stream));
-  if (tap.hasColour) add(rawPictures('colour'), (stream) => collector.colour.read(stream));
+  const isSeen = seen !== 'audio';
+  if (isSeen) add(rawPictures('luma'), (stream) => collector.luma.read(stream));
+  if (isSeen && tap.hasColour) add(rawPictures('colour'), (stream) => collector.colour.read(stream));
 
   const listeners = outcome.audio.map((track, index) => {
     const expected =
@@ -187,9 +202,10 @@ export function witnessOf(
   let pictures: Buffer = Buffer.alloc(0);
   const exactAudio: (string | null)[] = outcome.audio.map(() => null);
   if (outcome.exact !== null) {
-    add(pictureHashes('exact-samples'), async (stream) => {
-      pictures = await readPictureHashes(stream);
-    });
+    if (isSeen)
+      add(pictureHashes('exact-samples'), async (stream) => {
+        pictures = await readPictureHashes(stream);
+      });
     for (const [index, { codec }] of outcome.audio.slice(0, tracks).entries()) {
       add(audioHash(`0:a:${index}`, codec), async (stream) => {
         exactAudio[index] = await readAudioHash(stream);
@@ -200,7 +216,8 @@ export function witnessOf(
   const sketch = new ValueCollector();
   if (sketched !== null) add(rawPictures('sketch'), (stream) => sketch.read(stream));
 
-  const reader = textReader(outcome);
+  // What has text, or states its light, is not cut (profiles/segments.ts).
+  const reader = isSeen ? textReader(outcome) : null;
   if (reader !== null) add(rawPictures('text'), (stream) => reader.read(stream));
 
   const light = outcome.contentLight === null ? null : new LightReader(outcome);
@@ -219,14 +236,20 @@ export function witnessOf(
   add(bitstreamOptions(['0:v', '0:a?'], comparable), async (stream) => {
     bitstream = await readBitstream(stream);
   });
+  let packets: PacketHashes = { streams: [] };
+  if (seen !== 'all')
+    add(packetOptions(['0:v:0']), async (stream) => {
+      packets = await readPacketHashes(stream);
+    });
 
   return {
-    graph: graphOf(outcome, tap, sketched, reader !== null),
+    graph: isSeen ? graphOf(outcome, tap, sketched, reader !== null) : null,
     inputs: sketched === null ? [] : maskInput(sketched.maskFile, sketched.form),
     args,
     pipes,
     facts: () => ({
-      picture: collector.fingerprints(keptField(outcome) === null ? 1 : 2, tap.hasColour),
+      picture: collector.fingerprints(keptField(outcome) === null ? 1 : 2, isSeen && tap.hasColour),
+      packets,
       audioTracks: listeners.map((listener) => (listener === null ? null : heard(listener))),
       bitstream,
       exact:

@@ -10,7 +10,15 @@ import {
   DEFAULT_READERS,
   DEFAULT_STALL_SECONDS,
 } from './night/defaults.ts';
-import { collect, folder, folders, rateOption, serveAddress, wholeNumber } from './commands/options.ts';
+import {
+  collect,
+  folder,
+  folders,
+  rateOption,
+  segmentsOption,
+  serveAddress,
+  wholeNumber,
+} from './commands/options.ts';
 
 /** For a password: a command line can be read by everybody on the machine. */
 const QUEUE_VARIABLE = 'RUSHLIGHT_QUEUE';
@@ -111,6 +119,11 @@ const cutRate = () =>
     '--cut-rate <rate>',
     'rate that the labels of the EDL count in, where it does not say so, as 25 or 24000/1001',
   ).argParser(rateOption);
+const segments = () =>
+  new Option(
+    '--segments <n>',
+    'cut clips that allow it into so many segments, which several workers make side by side; never: into none; auto: long ones, where it pays (default)',
+  ).argParser(segmentsOption);
 const stills = () =>
   new Option(
     '--stills <n>',
@@ -177,6 +190,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(handles())
     .addOption(cutRate())
     .addOption(stills())
+    .addOption(segments())
     .addOption(replace())
     .addOption(settings())
     .addOption(ignore())

@@ -97,6 +97,10 @@ export const jobSchema = z
     soundRolls: z.array(soundRollSchema).optional(),
     /** Frames [start, start + count) of the clip. */
     span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
+    /** Of a long clip: into how many segments it is cut. Without `segment`, the job joins them; absent: the clip is made whole. */
+    segments: z.int().min(2).optional(),
+    /** Which of them is made, counted from 0; its frames are `span`, and all else of the job speaks of the whole clip. */
+    segment: z.int().nonnegative().optional(),
     deliverables: z.array(workSchema),
     /** Absent: all that is to be made of the clip. */
     wave: z.enum(waves).optional(),
@@ -120,6 +124,9 @@ export interface NamedJob {
   readonly clip: { readonly id: string; readonly name: string };
   readonly span: { readonly count: number };
   readonly wave?: Wave | undefined;
+  /** Of a clip that is cut: into how many segments, and which of them it makes; without one it joins them. */
+  readonly segments?: number | undefined;
+  readonly segment?: number | undefined;
 }
 
 /** Of the jobs of one roll in one run: two of one clip are of two waves. */

@@ -70,6 +70,10 @@ export const layout = {
     join(rollFolder, 'reports', 'stills', `${STAGING_PREFIX}${token}.png`),
   /** What jobs are made of while the roll is made (ledger/job-parts.ts). */
   jobPartsFolder: (rollFolder: string): string => join(rollFolder, 'reports', JOB_PARTS_NAME),
+  /** Segments of long clips that wait to be joined (ledger/segments.ts). */
+  segmentsFolder: (rollFolder: string): string => join(rollFolder, 'reports', JOB_PARTS_NAME, 'segments'),
+  /** One that is being made, there. */
+  stagedSegment: (token: string): string => `${STAGING_PREFIX}${token}`,
   deliverableReport: (rollFolder: string, clipId: string, profile: string): string =>
     join(rollFolder, 'reports', 'deliverables', `${clipId}.${profile}.json`),
 } as const;

@@ -27,6 +27,10 @@ export const ticketSchema = z.looseObject({
   span: z.object({ start: z.int().nonnegative(), count: z.int().positive() }),
   /** Which of two jobs of the clip; absent: it is the only one. */
   wave: z.enum(waves).optional(),
+  /** Of a long clip: into how many segments it is cut. Without `segment`, the job that joins them; absent: the clip is made whole. */
+  segments: z.int().min(2).optional(),
+  /** Which of them is made, counted from 0. */
+  segment: z.int().nonnegative().optional(),
   /** Part: the clip, and what is known of it. */
   facts: partIdSchema,
   /** Part: its deliverables and stills, each with its outcome; it names the profiles, which are parts too. */
@@ -62,7 +66,7 @@ export interface PartIds {
 export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
   const { night, run, day, roll, rollFolder, deliveryFolder, span, toolchain } = job;
   const clip = { id: job.clip.id, name: job.clip.name };
-  const { soundRolls, witnesses, sole, wave } = job;
+  const { soundRolls, witnesses, sole, wave, segments, segment } = job;
   return {
     version: 1,
     night,
@@ -73,6 +77,8 @@ export function ticketOf(job: Job, { facts, work }: PartIds): Ticket {
     deliveryFolder,
     clip,
     span,
+    ...(segments === undefined ? {} : { segments }),
+    ...(segment === undefined ? {} : { segment }),
     facts,
     work,
     toolchain,

@@ -117,13 +117,11 @@ export interface WrittenFingerprints {
   readonly digest: string;
 }
 
-export async function fingerprintFile({
-  picture,
-  times,
-  audioTracks,
-  exact,
-  reading,
-}: SourceFingerprints): Promise<WrittenFingerprints> {
+/** `level`: how hard it is packed; 1 for what is read again within the night. */
+export async function fingerprintFile(
+  { picture, times, audioTracks, exact, reading }: SourceFingerprints,
+  level = 6,
+): Promise<WrittenFingerprints> {
   const read = reading === undefined ? null : readingBytes(reading);
   const tracks = audioTracks.map((audio) => (audio === null ? null : audioFingerprintBytes(audio)));
   const header: z.input<typeof headerSchema> = {
@@ -157,7 +155,7 @@ export async function fingerprintFile({
     ...(exact === undefined ? [] : [exact.pictures]),
     ...(read === null ? [] : [read]),
   ]);
-  const packed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level: 6 });
+  const packed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level });
   return {
     bytes: Buffer.concat([FINGERPRINTS_FORM, packed]),
     digest: createHash('sha256').update(body).digest('hex'),

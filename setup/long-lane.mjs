@@ -102,6 +102,7 @@ export const TABLES = [
   'test/worker/production-forms.test.ts',
   'test/worker/raw-off-speed.test.ts',
   'test/worker/review-hdr.test.ts',
+  'test/worker/segments-table.test.ts',
   'test/worker/sidecars.test.ts',
   'test/worker/stretch.test.ts',
 ];

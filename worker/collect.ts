@@ -1,6 +1,12 @@
 /** Reads the pipes of a recipe: the fingerprints of the source, and a hash of what left each encoder. */
 import type { ClipFacts } from '../media/facts.ts';
-import { type Bitstream, joinedBitstream, readBitstream, readPacketHashes } from '../proof/bitstream.ts';
+import {
+  type Bitstream,
+  joinedBitstream,
+  type PacketHashes,
+  readBitstream,
+  readPacketHashes,
+} from '../proof/bitstream.ts';
 import { readPictureHashes, readAudioHash } from '../proof/exact.ts';
 import type { PipeReader } from '../process/run.ts';
 import { FingerprintCollector, ValueCollector } from '../proof/collect.ts';
@@ -21,6 +27,10 @@ export interface Collecting {
   readonly readers: readonly PipeReader[];
   /** Of each deliverable, what left its encoders. */
   readonly bitstreams: readonly Bitstream[];
+  /** Of each deliverable that is cut or joined, the packets of its picture. */
+  readonly packets: readonly PacketHashes[];
+  /** Of the source, each packet by itself, where it is read so. */
+  readonly sourcePackets: () => PacketHashes;
   /** Of each deliverable, what its encoder was given; undefined: no sketch is taken. */
   readonly sketches: readonly (ValueCollector | undefined)[];
   /** Of each deliverable, by bar around its picture, the hash of each frame of it. */
@@ -32,6 +42,11 @@ export interface Collecting {
   readonly source: () => Bitstream;
   /** Of each picture that was fed in, SHA-256, 32 bytes. */
   readonly handedOver: () => Buffer;
+  /** By track of the source, where no pictures are decoded: fingerprints, and the hash of what is kept sample for sample; null: nobody takes it. */
+  heard(): {
+    readonly tracks: readonly (AudioFingerprint | null)[];
+    readonly exact: readonly (string | null)[];
+  };
   /** null: the encoder did not report the clock of the frames. */
   fingerprints(watched: Watched): SourceFingerprints | null;
   /** By view: of its pictures. Throws RangeError when they ended within a sample. */
@@ -72,6 +87,8 @@ export interface CollectRequest {
   readonly thin?: readonly ThinComparer[];
   /** Of an interlaced source. */
   readonly earlierField: 'top' | 'bottom' | null;
+  /** Each packet of the source is hashed by itself, as of a spanned clip. */
+  readonly byPacket?: boolean;
   /** Reads the pipe of the decoded frames, where the recipe has one. */
   readonly frames?: PipeReader | undefined;
 }
@@ -85,6 +102,7 @@ export function collect({
   texts = [],
   light = [],
   thin = [],
+  byPacket = false,
   frames = nobody,
 }: CollectRequest): Collecting {
   const pictures = new FingerprintCollector();
@@ -94,7 +112,9 @@ export function collect({
   const bitstreams: Bitstream[] = outcomes.map(() => ({ streams: [] }));
   const sketches: (ValueCollector | undefined)[] = outcomes.map(() => undefined);
   const bars: Buffer[][] = outcomes.map(() => []);
+  const packets: PacketHashes[] = outcomes.map(() => ({ streams: [] }));
   let source: Bitstream = { streams: [] };
+  let sourcePackets: PacketHashes = { streams: [] };
   let handedOver: Buffer = Buffer.alloc(0);
   const audioTracks = new Map<number, AudioCollector>();
   let exact: { pixelFormat: string; pictures: Buffer } | null = null;
@@ -112,10 +132,16 @@ export function collect({
     }
     if (pipe.kind === 'source') {
       return async (stream) => {
-        source =
-          facts.parts === undefined
-            ? await readBitstream(stream)
-            : joinedBitstream([await readPacketHashes(stream)]);
+        if (facts.parts === undefined && !byPacket) source = await readBitstream(stream);
+        else {
+          sourcePackets = await readPacketHashes(stream);
+          source = joinedBitstream([sourcePackets]);
+        }
+      };
+    }
+    if (pipe.kind === 'packets') {
+      return async (stream) => {
+        packets[pipe.deliverable] = await readPacketHashes(stream);
       };
     }
     if (pipe.kind === 'handed-over') {
@@ -186,12 +212,18 @@ export function collect({
   return {
     readers,
     bitstreams,
+    packets,
+    sourcePackets: () => sourcePackets,
     sketches,
     bars,
     made: () => made.fingerprints(1, hasColour('made')),
     split: () => split.fingerprints(1, hasColour('split')),
     source: () => source,
     handedOver: () => handedOver,
+    heard: () => ({
+      tracks: facts.audio.map((_, track) => audio(track)),
+      exact: facts.audio.map((_, track) => exactAudio.get(track) ?? null),
+    }),
     views: () => views.map((view) => view.pictures.fingerprints(1, true)),
     fingerprints: ({ timeBase, times }) => {
       if (timeBase === null) return null;

@@ -23,6 +23,8 @@ import { type MasterGroup, type MasterMaking, startMasters } from './master/maki
 import { colourWayOf } from './colour-way.ts';
 import { proofOf, shownProof, splitProof } from './proof.ts';
 import { hearSounds, withSounds } from './sound.ts';
+import { isCut } from './segments/cut.ts';
+import { joinStaged } from './segments/join.ts';
 import { readingOf } from './stretch.ts';
 import { askTarget } from './target.ts';
 
@@ -35,7 +37,9 @@ export async function makeFromFfmpegFrames(
   const { job, context } = run;
   const making = group === null ? null : await startMasters(job, group, context, () => undefined);
   try {
-    const made = await makeStaged(run, movies, group, making);
+    const made = isCut(run.job)
+      ? await joinStaged(run, run.job, movies)
+      : await makeStaged(run, movies, group, making);
     const command = [made.run.command, ...made.run.args];
     const proof = proofOf(job, made);
     if (!('fingerprints' in proof)) throw new JobFailure(proof);
@@ -65,6 +69,7 @@ export async function makeFromFfmpegFrames(
           encoded,
           ...light,
           sketch: made.sketches[index] ?? null,
+          pictures: made.pictures?.[index] ?? null,
           ...(encoderInput === null ? {} : { encoderInput }),
           ...(drawnText === null ? {} : { drawnText }),
           ...(bars === null ? {} : { bars }),

@@ -4,6 +4,8 @@ import { type JobPart, jobParts } from '../ledger/spent.ts';
 export interface JobClock {
   /** What is done from now on is this. */
   enter(part: JobPart): void;
+  /** What was spent on it before, by jobs that made its segments. */
+  add(part: JobPart, seconds: number): void;
   /** Seconds of the part so far, all deliverables together. */
   of(part: JobPart): number;
   /** Seconds of the part since it was last told. */
@@ -19,6 +21,7 @@ export function startJobClock(now: () => number = () => performance.now()): JobC
   const told = new Map<JobPart, number>();
   let current: JobPart = 'claim';
   let since = began;
+  let earlier = 0;
   const settle = (): void => {
     const at = now();
     spent.set(current, (spent.get(current) ?? 0) + at - since);
@@ -33,6 +36,10 @@ export function startJobClock(now: () => number = () => performance.now()): JobC
       settle();
       current = part;
     },
+    add(part, seconds) {
+      spent.set(part, (spent.get(part) ?? 0) + 1000 * seconds);
+      earlier += seconds;
+    },
     of,
     tell(part) {
       const all = of(part);
@@ -40,6 +47,6 @@ export function startJobClock(now: () => number = () => performance.now()): JobC
       told.set(part, all);
       return Math.max(0, fresh);
     },
-    whole: () => (now() - began) / 1000,
+    whole: () => (now() - began) / 1000 + earlier,
   };
 }

@@ -38,6 +38,9 @@ import { frameFailure, makeWithoutFfmpeg } from './master/masters-without-ffmpeg
 import { stagedSidecars } from './sidecars.ts';
 import type { StagedMovieMaster } from './master/encoder.ts';
 import { byWay, type StagedMaster } from './master/making.ts';
+import { isSegment } from './segments/cut.ts';
+import { makeSegment } from './segments/make-segment.ts';
+import { SegmentsIncomplete } from './segments/incomplete.ts';
 import { makeStills, writeStillsFailure } from './stills/step.ts';
 import { deliveryOf, makeFolder, sweepStaging, targetStateOf } from './target.ts';
 
@@ -60,6 +63,12 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
     run = await begin();
     const failures = await refuseOthers(run);
     const open = await publishStagedOf(run);
+    if (isSegment(job)) {
+      // Of a clip that is finished, or will not be, nothing is cut.
+      if (failures.length > 0) throw joined(failures);
+      if (open.length > 0) await makeSegment(run, job);
+      return;
+    }
     if (open.length > 0) failures.push(...(await makeAll(run, open)));
     // What passed is published; only what did not is made again.
     if (failures.length > 0) throw joined(failures);
@@ -67,7 +76,7 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
   } catch (error) {
     context.signal.throwIfAborted();
     // Somebody else publishes it, or has: nothing is to be said of it.
-    if (error instanceof ClaimOvertaken) throw error;
+    if (error instanceof ClaimOvertaken || error instanceof SegmentsIncomplete) throw error;
     const failure = failureOf(error, job);
     const machines =
       context.machine === null ? null : machinesTrouble(failure.findings, job, context.machine);

@@ -38,6 +38,7 @@ import { localTicket } from '../ledger/volumes.ts';
 import { type Toolchain, toolchainOf } from '../ledger/toolchain.ts';
 import { locateTools, type MediaTools } from '../process/locate.ts';
 import { JobFailure, NotForThisMachine } from './context.ts';
+import { SegmentsIncomplete } from './segments/incomplete.ts';
 import { newPresence } from './presence.ts';
 import { startRenewer } from './renewal.ts';
 import { enterTakers, type Taken } from './takers.ts';
@@ -252,6 +253,7 @@ async function work(queued: QueuedJob, token: string, queue: string): Promise<vo
   } catch (error) {
     log.warn({ id, error: String(error) }, 'ends without its result');
     if (error instanceof NotForThisMachine) throw giveBack(queue, error.finding);
+    if (error instanceof SegmentsIncomplete) throw new UnrecoverableError(error.message);
     if (error instanceof JobFailure && !error.retryable) throw new UnrecoverableError(error.message);
     throw error;
   } finally {

@@ -3,10 +3,13 @@ import { mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import type { StatedShape } from '../check/orientation.ts';
+import type { SeenPictures } from '../check/pictures.ts';
 import type { Job } from '../ledger/job.ts';
 import { openAudioBeside, openClip, type OpenedInput } from '../media/input.ts';
 import { audioPlaces } from './audio-places.ts';
-import type { Bitstream } from '../proof/bitstream.ts';
+import type { SegmentTaken } from '../profiles/recipe/index.ts';
+import type { Bitstream, PacketHashes } from '../proof/bitstream.ts';
+import type { Collecting } from './collect.ts';
 import type { MediaTools } from '../process/locate.ts';
 import { type FramePipe, openFramePipe } from '../process/frame-pipe.ts';
 import { type PipeReader, type RunResult, runTool } from '../process/run.ts';
@@ -14,7 +17,7 @@ import type { SourceFingerprints } from '../proof/source-fingerprints.ts';
 import type { Outcome } from '../profiles/outcome.ts';
 import type { FramePool } from './master/frame-pool.ts';
 import { asFarAsItCame, type RecipeSeen, readyRecipe, type StagedMovie } from './recipe-run.ts';
-import { readSecondTime, type Spot } from './second-reading.ts';
+import { readSecondTime, type SecondReading, type Spot } from './second-reading.ts';
 import { readingOf } from './stretch.ts';
 import { newWatched, progressReader, type Watched, watchLine } from './watch.ts';
 
@@ -34,6 +37,8 @@ export interface MakeRequest {
 }
 
 export interface MakeResult extends RecipeSeen {
+  /** By output, of a clip that is joined from segments: its pictures as the checker saw them there. Absent: they are decoded when it is checked. */
+  readonly pictures?: readonly (SeenPictures | null)[];
   readonly run: RunResult;
   readonly watched: Watched;
   /** Of what was decoded, as far as it came; null when not even the frames' clock was reported, or a pipe ended within a sample. */
@@ -73,9 +78,75 @@ const KEEP_MEMORY = {
   GLIBC_TUNABLES: [process.env.GLIBC_TUNABLES, 'glibc.malloc.hugetlb=1'].filter(Boolean).join(':'),
 };
 
+/** Which frames of a long clip are made, and how the file is entered for them: options before its own. */
+export interface Cut {
+  readonly segment: SegmentTaken;
+  readonly enter: readonly string[];
+  /** In its middle. */
+  readonly isEntered: boolean;
+}
+
+/** What one ffmpeg gave. */
+interface Decoded extends RecipeSeen {
+  readonly run: RunResult;
+  readonly watched: Watched;
+  readonly collecting: Collecting;
+}
+
+/** Of a segment: what is known of its source is known by packet, and nobody has read the clip a second time yet. */
+export interface MadeSegment extends RecipeSeen {
+  readonly run: RunResult;
+  readonly watched: Watched;
+  /** Of what was seen, one frame more on either side where there is one; null as of a whole clip. */
+  readonly fingerprints: SourceFingerprints | null;
+  /** By output, the packets that left its encoder. */
+  readonly packets: readonly PacketHashes[];
+  /** Those of the source that its decoder was given, from where the file was entered on. */
+  readonly taken: PacketHashes;
+}
+
 export async function make(request: MakeRequest): Promise<MakeResult> {
-  const { outputs, besides = [], tools, threads, signal } = request;
   const job = readingOf(request.job);
+  // Whatever lies between disk and decoder (a bad cable, bad memory) would give one of the two something else.
+  const second: { reading?: Promise<SecondReading> } = {};
+  const decoded = await decode({ ...request, job }, null, (input) => {
+    second.reading = readSecondTime({ ...request, job }, input);
+    // Awaited before the input is closed; until then it may fail unheard.
+    second.reading.catch(() => undefined);
+    return second.reading;
+  });
+  const there = await second.reading;
+  if (there === undefined) throw new RangeError('a clip that was not read a second time');
+  const { collecting, ...made } = decoded;
+  return {
+    ...made,
+    fingerprints: asFarAsItCame(() => collecting.fingerprints(made.watched)),
+    source: {
+      taken: collecting.source(),
+      there: there.bitstream,
+      spots: there.spots,
+      shape: there.shape,
+    },
+  };
+}
+
+export async function makeSegmentOf(request: MakeRequest, cut: Cut): Promise<MadeSegment> {
+  const { collecting, ...made } = await decode(request, cut, () => Promise.resolve());
+  return {
+    ...made,
+    fingerprints: asFarAsItCame(() => collecting.fingerprints(made.watched)),
+    packets: collecting.packets,
+    taken: collecting.sourcePackets(),
+  };
+}
+
+/** `beside`: what is done with the opened clip meanwhile. */
+async function decode(
+  request: MakeRequest,
+  cut: Cut | null,
+  beside: (input: OpenedInput) => Promise<unknown>,
+): Promise<Decoded> {
+  const { job, outputs, besides = [], tools, threads, signal } = request;
   const textFolder = await mkdtemp(join(tmpdir(), 'rushlight-text-'));
   const input = await openClip(job.rollFolder, job.clip.place, job.facts);
   let frames: FramePipe | null = null;
@@ -89,6 +160,7 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       besides,
       input,
       frames: framesReader(request.framePool, frames),
+      segment: cut?.segment,
       folder: textFolder,
       tools,
       threads,
@@ -104,15 +176,13 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
       touch();
       request.onFrames(Math.max(sign.frame, 0));
     });
-    // Whatever lies between disk and decoder (a bad cable, bad memory) would give one of the two something else.
-    const beside = readSecondTime({ ...request, job }, input);
-    // Awaited below; until then it may fail unheard.
-    beside.catch(() => undefined);
+    const meanwhile = beside(input);
     const run = await runTool(
       tools.ffmpeg.path,
       [
         ...COMMON_FFMPEG_FLAGS,
         ...recipe.inputOptions,
+        ...(cut?.enter ?? []),
         ...input.args,
         ...sounds.flatMap(({ args }) => args),
         ...recipe.furtherInputs,
@@ -127,25 +197,14 @@ export async function make(request: MakeRequest): Promise<MakeResult> {
         onStart: (sign) => {
           touch = sign;
         },
-        onStderrLine: (line) => watchLine(watched, line),
+        onStderrLine: (line) => watchLine(watched, line, cut?.isEntered),
         onProgress: async (stream) => {
           for await (const chunk of stream) read((chunk as Buffer).toString('utf8'));
         },
       },
     );
-    const there = await beside;
-    return {
-      run,
-      watched,
-      fingerprints: asFarAsItCame(() => collecting.fingerprints(watched)),
-      source: {
-        taken: collecting.source(),
-        there: there.bitstream,
-        spots: there.spots,
-        shape: there.shape,
-      },
-      ...seen(watched),
-    };
+    await meanwhile;
+    return { run, watched, collecting, ...seen(watched) };
   } finally {
     await frames?.close();
     for (const sound of sounds) await sound.dispose();

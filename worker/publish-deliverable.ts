@@ -2,6 +2,7 @@
 import { codeOf } from '../files/error-code.ts';
 import { basename } from 'node:path';
 import { checkDeliverable, type CheckReport } from '../check/index.ts';
+import type { SeenPictures } from '../check/pictures.ts';
 import type { WhileMadeReport } from '../check/while-made.ts';
 import { type Finding, finding } from '../findings/finding.ts';
 import type { MovieMasterWork, MovieWork } from '../ledger/job.ts';
@@ -47,6 +48,8 @@ export type Evidence = Proof & {
   readonly sidecars?: WhileMadeReport;
   /** Of what its encoder was given; null: none is taken. */
   readonly sketch: ErrorSketch | null;
+  /** Of a file that was joined: its pictures as the checker saw them in the segments; null or absent: they are decoded. */
+  readonly pictures?: SeenPictures | null;
 };
 
 /** What was made of one deliverable, under its staging name. */
@@ -84,6 +87,7 @@ export async function finish(
       encoded: evidence.encoded,
       contentLight: evidence.contentLight ?? null,
       sketch: evidence.sketch,
+      pictures: evidence.pictures ?? null,
       tools: context.tools,
       threads: context.threads,
       signal: context.signal,

@@ -7,7 +7,7 @@ import type { OpenedInput } from '../media/input.ts';
 import { isAtLeast, type MediaTools } from '../process/locate.ts';
 import type { PipeReader } from '../process/run.ts';
 import type { Outcome } from '../profiles/outcome.ts';
-import { type Recipe, recipeOf } from '../profiles/recipe/index.ts';
+import { type Recipe, recipeOf, type SegmentTaken } from '../profiles/recipe/index.ts';
 import { wayShown } from '../profiles/recipe/views.ts';
 import { maskBytes } from '../profiles/recipe/sketch.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
@@ -41,6 +41,8 @@ export interface RecipeRun {
   readonly input: OpenedInput | null;
   /** Reads every decoded frame as it is; absent: nobody does. */
   readonly frames?: PipeReader | undefined;
+  /** Of a long clip, which of its frames are made; absent: all. */
+  readonly segment?: SegmentTaken | undefined;
   /** A private folder. */
   readonly folder: string;
   readonly tools: MediaTools;
@@ -83,7 +85,7 @@ export interface ReadyRecipe {
 
 /** Writes what the recipe reads. Throws what that throws, and what reading a colour transform throws. */
 export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
-  const { job, outputs, besides, input, frames, folder, tools, threads } = request;
+  const { job, outputs, besides, input, frames, segment, folder, tools, threads } = request;
   const { facts } = job;
   const recipe = recipeOf({
     facts,
@@ -98,6 +100,7 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
     frames: frames !== undefined,
     // Of a folder of frames no others are opened.
     stretch: job.clip.place.kind === 'sequence' ? undefined : job.clip.stretch,
+    segment,
     threads,
   });
   for (const file of recipe.textFiles) await writeFile(file.path, file.text);
@@ -126,6 +129,7 @@ export async function readyRecipe(request: RecipeRun): Promise<ReadyRecipe> {
     light,
     thin,
     earlierField: earlierField(facts.video),
+    byPacket: segment !== undefined,
     frames,
   });
   return {

@@ -52,6 +52,8 @@ export interface Spot {
 export interface SecondReading {
   /** What could not be read is missing from it. */
   readonly bitstream: Bitstream;
+  /** Each packet by itself, where that was asked for; else none. */
+  readonly packets: PacketHashes;
   readonly spots: readonly Spot[];
   /** What the file says of how its pictures are to be seen. */
   readonly shape: StatedShape;
@@ -59,6 +61,10 @@ export interface SecondReading {
 
 export interface SecondReadingRequest {
   readonly job: Pick<Job, 'rollFolder' | 'clip' | 'facts' | 'span'>;
+  /** Of a clip that is joined from segments, each of which read some of its packets. */
+  readonly byPacket?: boolean;
+  /** Frames to be looked at besides those that are drawn, counted in the job. Absent: none. */
+  readonly further?: readonly number[];
   readonly tools: Pick<MediaTools, 'ffmpeg'>;
   readonly stallMilliseconds: number;
   readonly signal: AbortSignal;
@@ -124,19 +130,26 @@ function askPart({ facts }: SecondReadingRequest['job'], input: OpenedInput): As
 interface AskedPackets {
   readonly asked: readonly Asked<unknown>[];
   answer(): Bitstream;
+  packets(): PacketHashes;
 }
 
 function askClip(
   job: SecondReadingRequest['job'],
   input: OpenedInput,
   parts: readonly OpenedInput[],
+  byPacket: boolean,
 ): AskedPackets {
+  if (parts.length === 0 && byPacket) {
+    const asked = askPart(job, input);
+    return { asked: [asked], answer: () => joinedBitstream([asked.answer()]), packets: asked.answer };
+  }
+  const packets = (): PacketHashes => ({ streams: [] });
   if (parts.length === 0) {
     const asked = askPackets(job, input);
-    return { asked: [asked], answer: asked.answer };
+    return { asked: [asked], answer: asked.answer, packets };
   }
   const asked = parts.map((part) => askPart(job, part));
-  return { asked, answer: () => joinedBitstream(asked.map((one) => one.answer())) };
+  return { asked, answer: () => joinedBitstream(asked.map((one) => one.answer())), packets };
 }
 
 /**
@@ -242,7 +255,7 @@ export async function readSecondTime(
   request: SecondReadingRequest,
   input: OpenedInput,
 ): Promise<SecondReading> {
-  const { job, signal } = request;
+  const { job, signal, byPacket = false, further = [] } = request;
   const opened: { readonly frame: number; readonly input: OpenedAtFrame }[] = [];
   const parts: OpenedInput[] = [];
   try {
@@ -251,7 +264,7 @@ export async function readSecondTime(
     // On both sides of each joint as well.
     const atJoints = jointsIn(job).flatMap((first) => [first - 1, first]);
     const drawn = spotFrames(job.clip.contentDigest, job.span.count, 'proxy');
-    for (const frame of [...new Set([...drawn, ...atJoints])].sort((a, b) => a - b))
+    for (const frame of [...new Set([...drawn, ...atJoints, ...further])].sort((a, b) => a - b))
       opened.push({ frame, input: await openAtFrame(job, frame) });
     // Of numbered frames those that are looked at say how they lie.
     const stated =
@@ -261,7 +274,7 @@ export async function readSecondTime(
     const orientation =
       stated.orientation === null || stated.orientation === 'other' ? UPRIGHT : stated.orientation;
     const begin = () => ({
-      packets: askClip(job, input, parts),
+      packets: askClip(job, input, parts, byPacket),
       frames: opened.map((one) => ({ frame: one.frame, asked: askFrame(job, one.input, orientation) })),
     });
     const together = begin();
@@ -296,6 +309,7 @@ function answersOf({
 }): Omit<SecondReading, 'shape'> {
   return {
     bitstream: packets.answer(),
+    packets: packets.packets(),
     spots: frames.map(({ frame, asked }) => ({ frame, seen: asked.answer() })),
   };
 }

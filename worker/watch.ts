@@ -59,7 +59,11 @@ export function newWatched(): Watched {
   };
 }
 
-export function watchLine(watched: Watched, line: string): void {
+/**
+ * `isEntered`: the file is entered in its middle. What a decoder says there before the first frame that is asked for is of pictures that lean on such as it was not
+ * given; they are thrown away, and a decode that came to them in order has its own word on them.
+ */
+export function watchLine(watched: Watched, line: string, isEntered = false): void {
   const frame = FRAME_LINE.exec(line);
   if (frame !== null) {
     const size = frame[2] as string;
@@ -78,7 +82,7 @@ export function watchLine(watched: Watched, line: string): void {
   if (psnr !== null) watched.psnr.push(psnrIn(psnr.slice(1)));
   watchH265(watched, line);
   const error = ERROR_LINE.exec(line);
-  if (error === null) return;
+  if (error === null || (isEntered && watched.decoded === 0)) return;
   watched.errorCount += 1;
   if (watched.errors.length < ERRORS_KEPT) watched.errors.push(error[1] as string);
 }

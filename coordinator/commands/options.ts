@@ -1,6 +1,7 @@
 /** Values of the command line, checked: what they cannot be is usage. */
 import { resolve } from 'node:path';
 import { InvalidArgumentError } from 'commander';
+import type { SegmentsAsked } from '../dispatch/segments.ts';
 import { parseRate, type Rate } from '../../media/time/rate.ts';
 import { parseServeAddress, type ServeAddress } from '../../serve/address.ts';
 
@@ -11,6 +12,15 @@ export function wholeNumber(least: number, most: number): (text: string) => numb
       throw new InvalidArgumentError(`It must be a whole number from ${least} to ${most}.`);
     return value;
   };
+}
+
+/** Into how many segments long clips are cut. */
+export function segmentsOption(text: string): SegmentsAsked {
+  if (text === 'auto' || text === 'never') return text;
+  const value = /^\d{1,4}$/.test(text) ? Number(text) : Number.NaN;
+  if (!(value >= 2))
+    throw new InvalidArgumentError('It must be auto, never, or a whole number from 2 to 9999.');
+  return value;
 }
 
 /** As every rate is read (media/time/rate.ts), so that the command line takes what remedies and settings take. */

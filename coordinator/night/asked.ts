@@ -1,5 +1,6 @@
 /** A night as `run` is asked for one, and as the standing coordinator asks for it: read and refused alike. */
 import { FindingError, finding } from '../../findings/finding.ts';
+import type { SegmentsAsked } from '../dispatch/segments.ts';
 import type { Rate } from '../../media/time/rate.ts';
 import { profilesOf, pullFolders, pullOrder } from '../pull/order.ts';
 import { nightFolders } from '../roll/folders.ts';
@@ -28,6 +29,7 @@ export interface NightOptions {
   readonly handles?: number;
   readonly cutRate?: Rate;
   readonly stills?: number;
+  readonly segments?: SegmentsAsked;
   readonly replace?: boolean;
   readonly settings?: string;
   readonly ignore?: readonly string[];
@@ -79,6 +81,7 @@ export async function nightAsked(options: NightOptions): Promise<NightRequest> {
     slots: options.slots ?? null,
     statedRate: options.rate ?? null,
     stills: options.stills,
+    segments: options.segments,
     replace: options.replace,
     settings,
     ignore: options.ignore ?? [],

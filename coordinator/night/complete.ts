@@ -1,6 +1,7 @@
 /** Whether a job of this run has its result on disk: the queue's word is not asked. */
 import type { Finding } from '../../findings/finding.ts';
 import type { Job } from '../../ledger/job.ts';
+import { type CutWork, findSegment } from '../../ledger/segments.ts';
 import { areStillsFinished, readStills, stillsMismatch, type StillsOnDisk } from '../../ledger/stills.ts';
 import { mismatchReason } from '../../ledger/wanted.ts';
 import { decisionDigest } from '../../profiles/outcome/any.ts';
@@ -23,6 +24,17 @@ export interface Expected {
   }[];
   /** Digest of what was decided of its stills; null: none are to be made. */
   readonly stills: string | null;
+}
+
+/** Whether a segment of a job lies there whole, by its record and the sizes of its files, and waits to be joined. */
+export async function isSegmentThere(
+  { deliveryFolder, clip, ...expected }: Expected,
+  { segments, segment }: CutWork,
+  span: { readonly start: number; readonly count: number },
+): Promise<boolean> {
+  if (segment === null) return false;
+  const place = { rollFolder: deliveryFolder, clip, span };
+  return typeof (await findSegment(place, { ...expected, segments }, segment)) !== 'string';
 }
 
 export function expectedOf(job: Job): Expected {

@@ -20,9 +20,10 @@
  *                     ending of the job: the machine is set aside for a while, and for longer each time
  *   machine-set-aside a machine takes no more work: what it had comes back, not counted
  *   joined            the segments of the long clip were joined into one file
+ *   segment-lost      the segment does not lie there any more, or not whole, and they are not joined yet
  *   drop              nothing more is waited for
  *
- * `given-back`, `machine-set-aside`, `joined` and claim numbers are of work on many machines.
+ * `given-back`, `machine-set-aside` and claim numbers are of work on many machines.
  */
 
 export const jobStates = [
@@ -83,7 +84,17 @@ interface OfAClaim {
 }
 
 export type JobEvent =
-  | { readonly kind: 'send' | 'sent' | 'requeued' | 'withdrawn' | 'look-failed' | 'joined' | 'drop' }
+  | {
+      readonly kind:
+        | 'send'
+        | 'sent'
+        | 'requeued'
+        | 'withdrawn'
+        | 'look-failed'
+        | 'joined'
+        | 'segment-lost'
+        | 'drop';
+    }
   | { readonly kind: 'not-sent'; readonly reason: string }
   | ({ readonly kind: 'claimed'; readonly machine: string | null } & OfAClaim)
   | ({ readonly kind: 'ended'; readonly how: Ending; readonly reason: string | null } & OfAClaim)
@@ -167,6 +178,7 @@ const nothing: Rules = {
   'given-back': stays,
   'machine-set-aside': stays,
   joined: stays,
+  'segment-lost': stays,
   drop: becomes('dropped'),
 };
 const over: Rules = { ...nothing, drop: stays };
@@ -223,6 +235,12 @@ const table: Readonly<Record<JobState, Rules>> = {
       record: { ...record, state: 'checking', ending: 'completed', last: 'joined' },
       effect: 'look',
     }),
+    // Counted: a place that loses segments again and again is told.
+    'segment-lost': (record) =>
+      comesBackCounted(record, {
+        endings: record.endings + 1,
+        last: 'its segment was not there, or not whole, when it was to be joined',
+      }),
   },
   done: over,
   'given-up': over,

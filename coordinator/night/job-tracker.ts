@@ -25,15 +25,22 @@
  *   finishing  nothing is sent any more: what is pending, and what can be taken back, is dropped. There is no way back
  */
 import { type Finding, finding } from '../../findings/finding.ts';
-import type { Wave } from '../../ledger/job.ts';
+import { jobKey, type Wave } from '../../ledger/job.ts';
 import type { FindingCode } from '../../findings/registry.ts';
 import { type ClassNeed, readGivenBack } from '../../ledger/farm.ts';
 import { type Ticket, withWitness } from '../../ledger/ticket.ts';
 import { jobId, type NightQueue, type QueueState } from '../dispatch/night-queue.ts';
 import type { RollRank } from '../dispatch/order.ts';
 import type { DeliverableOnDisk } from '../gate/input.ts';
-import { type Expected, hasStills, isComplete, placeFailure, readResults } from './complete.ts';
-import { isEnd, type JobEvent, type JobRecord, newRecord, step } from './job-states.ts';
+import {
+  type Expected,
+  hasStills,
+  isComplete,
+  isSegmentThere,
+  placeFailure,
+  readResults,
+} from './complete.ts';
+import { isEnd, type JobEvent, type JobRecord, type JobState, newRecord, step } from './job-states.ts';
 import { Lane, type LaneJob } from './lane.ts';
 import type { Mend } from './mending.ts';
 import type { RunEvents } from './run-events.ts';
@@ -109,6 +116,13 @@ class Tracked implements LaneJob {
     this.lane = lane;
   }
 
+  /** Of a clip that is cut; null: it is made whole. */
+  cut: CutClip | null = null;
+
+  /** What joins segments waits until they lie there. */
+  get isWaiting(): boolean {
+    return this.cut !== null && this.work.cut?.segment === null && !this.cut.isReady;
+  }
   get roll(): RollRank {
     return this.batch.rank;
   }
@@ -125,6 +139,14 @@ class Tracked implements LaneJob {
   get ticket(): Ticket {
     return this.witnessed ?? this.work.ticket;
   }
+}
+
+/** The jobs of one clip that is cut. */
+interface CutClip {
+  readonly segments: Tracked[];
+  join: Tracked | null;
+  /** All segments lie there. */
+  isReady: boolean;
 }
 
 /** The jobs of one call of `make`. */
@@ -218,9 +240,12 @@ class Tracker implements JobTracker {
         ...{ roll: roll.name, rank: roll.rank, mend: roll.mend ?? null },
         ...{ open: work.length, given: [], resolve },
       };
+      const cuts = new Map<string, CutClip>();
       for (const one of work) {
         const lane = this.#laneOf(one.need);
-        lane.enter(new Tracked(one, this.#numbers, batch, lane));
+        const tracked = new Tracked(one, this.#numbers, batch, lane);
+        if (one.cut !== null) joinCut(cuts, tracked);
+        lane.enter(tracked);
         this.#numbers += 1;
       }
       this.#sign();
@@ -363,9 +388,48 @@ class Tracker implements JobTracker {
     if (to === 'pending' || isEnd(to)) this.#byId.delete(tracked.id);
     this.#request.events.emit('job-moved', { job: tracked.ticket, roll: tracked.batch.roll, from, to });
     if (isEnd(to)) this.#close(tracked);
+    if (tracked.cut !== null) this.#cutMoved(tracked, tracked.cut, from);
     if (this.#mode === 'going' && tracked.lane.lacksJobs())
       this.#inBackground('filling the window', this.#fill(tracked.lane));
     return effect;
+  }
+
+  /** What follows for the other jobs of a clip that is cut. */
+  #cutMoved(tracked: Tracked, cut: CutClip, from: JobState): void {
+    const { join, segments } = cut;
+    if (join === null) return;
+    if (tracked === join) {
+      // It came back without a result: nobody takes it before its segments were looked for.
+      if (from === 'checking' && join.record.state === 'pending') cut.isReady = false;
+      if (!isEnd(join.record.state)) return;
+      // Joined, they are over as the whole is; else nobody waits for them.
+      const event: JobEvent = { kind: join.record.state === 'done' ? 'joined' : 'drop' };
+      for (const segment of segments)
+        if (segment.record.state === 'unjoined')
+          this.#inBackground('ending a segment', this.#happens(segment, event));
+      return;
+    }
+    const isOver = isEnd(join.record.state);
+    if (isOver) {
+      if (tracked.record.state === 'unjoined' || tracked.record.state === 'pending')
+        this.#inBackground('ending a segment', this.#happens(tracked, { kind: 'drop' }));
+      return;
+    }
+    if (isReadyNow(cut)) this.#inBackground('joining', this.#offer(join));
+    // A segment that came to another end leaves nothing to join: its reports or findings say why.
+    if (segments.some(({ record: { state } }) => isEnd(state)) && join.record.state === 'pending')
+      this.#move(join, { kind: 'drop' });
+  }
+
+  /** Before it is joined once more: those that are not there any more are made again. */
+  async #lookForSegments({ segments }: CutClip): Promise<void> {
+    for (const segment of segments) {
+      const { cut, expected } = segment.work;
+      if (cut === null || segment.record.state !== 'unjoined') continue;
+      if (await isSegmentThere(expected, cut, segment.ticket.span)) continue;
+      this.#request.log('a segment is not there', { clip: expected.clip, segment: cut.segment });
+      await this.#happens(segment, { kind: 'segment-lost' });
+    }
   }
 
   #close(tracked: Tracked): void {
@@ -386,8 +450,13 @@ class Tracker implements JobTracker {
 
   async #happens(tracked: Tracked, event: JobEvent): Promise<void> {
     const effect = this.#move(tracked, event);
+    const { cut } = tracked;
     if (effect === 'look') await this.#happens(tracked, await this.#look(tracked));
-    else if (effect === 'offer') await this.#offer(tracked);
+    else if (effect === 'offer' && cut?.join === tracked) {
+      if (!cut.isReady) await this.#lookForSegments(cut);
+      isReadyNow(cut);
+      await this.#offer(tracked);
+    } else if (effect === 'offer') await this.#offer(tracked);
   }
 
   /** Of what is pending: sends it, keeps it, or drops it, as the run's mode says. */
@@ -473,7 +542,7 @@ class Tracker implements JobTracker {
     const { log } = this.#request;
     const { expected } = tracked.work;
     try {
-      const found = await this.#findOnDisk(expected);
+      const found = await this.#findOnDisk(tracked);
       if (found === 'nothing') await this.#mend(tracked);
       log('a job ended', {
         id: tracked.id,
@@ -492,10 +561,12 @@ class Tracker implements JobTracker {
     }
   }
 
-  async #findOnDisk(expected: Expected): Promise<'completion' | 'target' | 'nothing'> {
+  async #findOnDisk({ work, ticket }: Tracked): Promise<'completion' | 'segment' | 'target' | 'nothing'> {
     const { events, isTargetHealthy } = this.#request;
+    const { expected, cut } = work;
     const disk = await this.#read(expected);
     if ((await hasStills(expected)) && isComplete(expected, disk)) return 'completion';
+    if (cut !== null && (await isSegmentThere(expected, cut, ticket.span))) return 'segment';
     const [refused] = placeFailure(expected, disk);
     if (refused !== undefined) {
       events.emit('target-refused', refused);
@@ -520,6 +591,26 @@ class Tracker implements JobTracker {
   #sign(): void {
     this.lastSign = performance.now();
   }
+}
+
+/** True: from now on. */
+function isReadyNow(cut: CutClip): boolean {
+  const was = cut.isReady;
+  cut.isReady = cut.segments.every(({ record: { state } }) => state === 'unjoined');
+  if (!cut.isReady || was || cut.join === null) return false;
+  cut.join.lane.release(cut.join);
+  return true;
+}
+
+function joinCut(cuts: Map<string, CutClip>, tracked: Tracked): void {
+  const { cut, ticket } = tracked.work;
+  if (cut === null) return;
+  const key = jobKey(ticket);
+  const clip = cuts.get(key) ?? { segments: [], join: null, isReady: false };
+  cuts.set(key, clip);
+  tracked.cut = clip;
+  if (cut.segment === null) clip.join = tracked;
+  else clip.segments.push(tracked);
 }
 
 function ended(how: 'completed' | 'failed', reason: string | null): JobEvent {

@@ -7,6 +7,8 @@ export interface LaneJob extends OrderedJob {
   readonly record: JobRecord;
   /** With which it was put into the queue last. */
   readonly priority: number;
+  /** It is not begun yet, whatever room there is: others must end before. */
+  readonly isWaiting: boolean;
 }
 
 const liesThere = (state: JobState): boolean => state === 'sending' || state === 'queued';
@@ -48,6 +50,11 @@ export class Lane<Item extends LaneJob> {
     this.#open.add(item);
     this.#waiting += 1;
     this.#isOrdered = false;
+  }
+
+  /** It waits for nobody any more, and comes first. */
+  release(item: Item): void {
+    this.#returned.add(item);
   }
 
   moved(item: Item, from: JobState, to: JobState): void {
@@ -119,4 +126,4 @@ export class Lane<Item extends LaneJob> {
 
 /** No machine has it. */
 const isFreeState = (state: JobState): boolean => state === 'pending' || liesThere(state);
-const isFree = ({ record: { state } }: LaneJob): boolean => isFreeState(state);
+const isFree = ({ record: { state }, isWaiting }: LaneJob): boolean => !isWaiting && isFreeState(state);

@@ -37,6 +37,10 @@ export const firstOf = ([first]: readonly SimulatedMachine[]): {
   readonly slots: number;
 } => (first === undefined ? { machine: '', slots: 1 } : { machine: first.id, slots: first.slots });
 
+/** Jobs that run side by side on all of them. */
+export const slotsOf = (machines: readonly SimulatedMachine[]): number =>
+  machines.reduce((sum, { slots }) => sum + slots, 0);
+
 const workersOf = ({ workers }: NightRequest): number => workers ?? defaultWorkers();
 
 export async function beginMaking(

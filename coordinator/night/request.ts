@@ -10,6 +10,7 @@ import type { Settings } from '../settings/read.ts';
 import type { NightForecast } from '../progress/forecast.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { FarmVolumes } from '../dispatch/classes.ts';
+import type { SegmentsAsked } from '../dispatch/segments.ts';
 import type { NightFolders } from '../roll/folders.ts';
 import type { AskedRolls } from '../roll/rolls.ts';
 
@@ -25,6 +26,8 @@ export interface NightRequest {
   readonly by?: readonly string[] | undefined;
   /** How many stills of each clip, whatever the settings say; absent: as they say. */
   readonly stills?: number | undefined;
+  /** Into how many segments long clips are cut; absent: `auto`. */
+  readonly segments?: SegmentsAsked | undefined;
   /** What is ready is made again where something else is asked for; absent: it is left as it is. */
   readonly replace?: boolean | undefined;
   /** Files read side by side at intake. */

@@ -20,6 +20,7 @@ import { stillsDue } from '../gate/stills.ts';
 import { deliveryContents } from '../gate/delivery-contents.ts';
 import { type DecidedOn, readDueDeliverables, writeDecision } from '../gate/disk.ts';
 import type { RollRank } from '../dispatch/order.ts';
+import { jobsOf, type ToCut } from '../dispatch/segments.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import { copiesSince } from '../intake/since.ts';
 import { readStillsOf } from '../../ledger/stills.ts';
@@ -72,6 +73,8 @@ export interface NightContext extends RollContext {
   readonly dues: Dues;
   /** Of a pull: gives a roll the stretches that are made of it, once all rolls are surveyed; false: the cut uses nothing of it. null: it is none. */
   readonly takePull: ((known: KnownRoll) => Promise<boolean>) | null;
+  /** Into how many segments a clip is cut; 1: it is made whole. */
+  segmentsFor(planned: ToCut): number;
   make(roll: RollOfWork, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
@@ -177,10 +180,12 @@ async function plan(known: KnownRoll, rank: RollRank, context: NightContext): Pr
   const keeper = new PartKeeper(deliveryFolder);
   const works = new Works();
   const work: Work[] = [];
-  for (const [place, { job, seconds }] of jobs.entries()) {
-    const one = works.add(job, place, seconds);
-    await keeper.keep(one.parts);
-    work.push(one.work);
+  for (const [place, planned] of jobs.entries()) {
+    for (const { job, seconds } of jobsOf(planned, context.segmentsFor(planned))) {
+      const one = works.add(job, place, seconds);
+      await keeper.keep(one.parts);
+      work.push(one.work);
+    }
   }
   context.forecasting.add(rank, jobs);
   return { work, done, planned, mend };

@@ -32,7 +32,8 @@ import { type Places, takePlaces } from './places.ts';
 import type { Interrupts, NightRequest, NightResult, NightUi, RollResult } from './request.ts';
 import { type NightContext, nightOfRoll } from './roll.ts';
 import { repeatsOf } from './repeats.ts';
-import { beginMaking, firstOf, machinesOf, type Making } from './making.ts';
+import { segmentsFor } from '../dispatch/segments.ts';
+import { beginMaking, firstOf, machinesOf, type Making, slotsOf } from './making.ts';
 import { pullTaker } from './pulling.ts';
 import { openRun, type RunState } from './run-state.ts';
 import { type Forecasting, startForecasting } from './forecasting.ts';
@@ -136,6 +137,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         mounts: request.volumes?.mounts ?? null,
         estimate: (jobs) =>
           estimated(jobs, { ...firstOf(machines()), samples: forecasting.samples(), run: run.run }),
+        segmentsFor: (planned) => segmentsFor(planned, request.segments ?? 'auto', slotsOf(machines())),
         runProgress,
         known,
         surveys,

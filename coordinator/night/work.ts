@@ -5,6 +5,7 @@
  */
 import { type ClassNeed, needOf } from '../../ledger/farm.ts';
 import type { Job, Wave } from '../../ledger/job.ts';
+import type { CutWork } from '../../ledger/segments.ts';
 import type { Part } from '../../ledger/job-parts.ts';
 import { partsOf } from '../../ledger/job-parts.ts';
 import type { SharedByTickets, Ticket } from '../../ledger/ticket.ts';
@@ -16,6 +17,8 @@ export interface Work {
   /** What its result is known by. */
   readonly expected: Expected;
   readonly need: ClassNeed;
+  /** Of a clip that is cut; null: it is made whole. */
+  readonly cut: CutWork | null;
   /** Where it stands among the jobs of its roll. */
   readonly place: number;
   /** How long it is thought to take. */
@@ -38,7 +41,7 @@ export class Works {
   /** `parts`: what the ticket names, to be written before it is sent. */
   add(job: Job, place: number, seconds: number): { readonly work: Work; readonly parts: readonly Part[] } {
     const { ticket, parts } = partsOf(job);
-    const { facts, work, clip, span, soundFolders, witnesses, sole, ...shared } = ticket;
+    const { facts, work, clip, span, soundFolders, segments, segment, witnesses, sole, ...shared } = ticket;
     if (witnesses !== undefined || sole !== undefined) throw new RangeError('a job that was given back');
     const { contentDigest, deliverables, stills } = expectedOf(job);
     const alike = this.#same({
@@ -53,7 +56,8 @@ export class Works {
       ...deliverables.map(({ decision }) => decision),
       ...(stills === null ? [] : [stills]),
     ]);
-    const own = { clip, span, contentDigest, digests, soundFolders: soundFolders ?? null };
+    const cut = segments === undefined ? null : { segments, segment: segment ?? null };
+    const own = { clip, span, contentDigest, digests, soundFolders: soundFolders ?? null, cut };
     return { work: new PackedWork(alike, own, place, seconds), parts };
   }
 
@@ -71,11 +75,13 @@ interface Own extends Pick<Ticket, 'clip' | 'span'> {
   /** Of its facts, of its work, of each deliverable's decision, of its stills if there are any. */
   readonly digests: string;
   readonly soundFolders: readonly string[] | null;
+  readonly cut: CutWork | null;
 }
 
 class PackedWork implements Work {
   readonly place: number;
   readonly seconds: number;
+  readonly cut: CutWork | null;
   readonly #alike: Alike;
   // Each by itself: an object within an object takes its own room.
   readonly #id: string;
@@ -89,6 +95,7 @@ class PackedWork implements Work {
   constructor(alike: Alike, own: Own, place: number, seconds: number) {
     this.place = place;
     this.seconds = seconds;
+    this.cut = own.cut;
     this.#alike = alike;
     this.#id = own.clip.id;
     this.#name = own.clip.name === own.clip.id ? own.clip.id : own.clip.name;
@@ -112,6 +119,8 @@ class PackedWork implements Work {
       ...this.#alike.ticket,
       clip: { id: this.#id, name: this.#name },
       span: { start: this.#start, count: this.#count },
+      ...(this.cut === null ? {} : { segments: this.cut.segments }),
+      ...(this.cut?.segment == null ? {} : { segment: this.cut.segment }),
       facts: unpacked(this.#digests, 0),
       work: unpacked(this.#digests, 1),
       ...(this.#soundFolders === null ? {} : { soundFolders: [...this.#soundFolders] }),

@@ -56,6 +56,8 @@ class Item {
   made = 0;
   over = false;
   told: JobProgress | null = null;
+  /** By segment of a clip that is cut, frames made. */
+  parts: Map<number, number> | null = null;
   /** Id of the clip. */
   readonly clip: string;
   readonly total: number;
@@ -106,18 +108,33 @@ export function newRunProgress(
     reading: (roll, bytesRead, bytesTotal) => void Object.assign(entry(roll), { bytesRead, bytesTotal }),
     measuring: (roll, clipsMeasured, clips) => void Object.assign(entry(roll), { clipsMeasured, clips }),
     making: (roll, jobs) => {
-      for (const job of jobs) entry(roll).made.set(jobKey(job), new Item(job.clip.id, job.span.count));
+      // Of a clip that is cut the job that joins it has all of its frames.
+      for (const job of jobs)
+        if (job.segment === undefined)
+          entry(roll).made.set(jobKey(job), new Item(job.clip.id, job.span.count));
     },
     progress: (job, progress) => {
       const item = entry(job.roll).made.get(jobKey(job));
+      const frames = progress.phase === 'make' ? Math.min(progress.frames, job.span.count) : job.span.count;
+      if (item !== undefined && job.segments !== undefined) {
+        // What joins makes no frame.
+        if (job.segment === undefined) {
+          item.told = progress;
+          return;
+        }
+        item.parts ??= new Map();
+        item.parts.set(job.segment, Math.max(frames, item.parts.get(job.segment) ?? 0));
+        const made = [...item.parts.values()].reduce((sum, one) => sum + one, 0);
+        item.told = { ...progress, frames: made, total: item.total };
+        advance(job, made, false);
+        return;
+      }
       if (item !== undefined) item.told = progress;
-      advance(
-        job,
-        progress.phase === 'make' ? Math.min(progress.frames, job.span.count) : job.span.count,
-        false,
-      );
+      advance(job, frames, false);
     },
-    over: (job) => advance(job, job.span.count, true),
+    over: (job) => {
+      if (job.segment === undefined) advance(job, job.span.count, true);
+    },
     rolls: () =>
       [...entries.values()].map(({ made, ...rest }) => {
         const items = [...made.values()];

@@ -31,6 +31,12 @@ export const deliverableCodes = {
     remedy:
       'Run again: that writes the file named once more; nothing was made of the altered one. If it comes back, check the delivery drive and its connection, and see that no other program writes into that folder.',
   },
+  'segment-differs': {
+    weight: 'hold',
+    title: 'segments of a long clip do not make the whole of it',
+    remedy:
+      'Run again: the segments of this clip are made again. If it comes back, run with `--segments never`, which makes the clip in one piece, and check the memory of the machines and the drives that the clip and the delivery are on.',
+  },
   'job-part-mended': {
     weight: 'note',
     title: 'what a job is about was missing or altered beside the reports of the roll, and was written again',

@@ -149,8 +149,17 @@ function formOptions({ container, rate: { num } }: Outcome): string[] {
   ];
 }
 
+export interface EncodeTarget {
+  readonly outcome: Outcome;
+  /** Absolute. */
+  readonly path: string;
+  readonly pipe: number;
+  /** Of a segment each packet is hashed by itself, so that the join can tell it again. */
+  readonly byPacket?: boolean;
+}
+
 /** The file, and beside it, on a pipe, a hash of what left the encoders: what lies in the file later can be held against it. */
-export function encodeTarget(outcome: Outcome, path: string, pipe: number): string {
+export function encodeTarget({ outcome, path, pipe, byPacket = false }: EncodeTarget): string {
   const units = unitFilters(outcome.codec);
   const file = [
     ...formOptions(outcome),
@@ -159,12 +168,70 @@ export function encodeTarget(outcome: Outcome, path: string, pipe: number): stri
     ...(outcome.codecTag === 'hvc1' ? ['bsfs/v=filter_units=remove_types=32-34'] : []),
   ];
   const bitstream = [
-    'f=streamhash',
+    byPacket ? 'f=framehash' : 'f=streamhash',
     `hash=${PAYLOAD_HASH}`,
     ...(units === null ? [] : [`bsfs/v=${units.ofEncoder}`]),
   ];
   return `[${file.join(':')}]${teeFile(path)}|[${bitstream.join(':')}]pipe:${pipe}`;
 }
+
+export interface JoinTarget extends Omit<EncodeTarget, 'byPacket'> {
+  /** Gets a hash of each packet of the picture. */
+  readonly packets: number;
+}
+
+/** The same of a file that is joined from segments. */
+export const joinTarget = ({ packets, ...target }: JoinTarget): string =>
+  `${encodeTarget(target)}|[select=v:f=framehash:hash=${PAYLOAD_HASH}]pipe:${packets}`;
+
+/**
+ * Of a file that is joined: packets of its segments, numbered here and by nobody else. All that an encoder would have said of itself is said as it
+ * would have been, so that the file is the one that is made whole, to the last byte.
+ */
+export function joinOptions({
+  facts,
+  profile,
+  outcome,
+  input,
+}: {
+  readonly facts: ClipFacts;
+  readonly profile: EncodedAs;
+  readonly outcome: Outcome;
+  /** That has the segments. */
+  readonly input: number;
+}): string[] {
+  const { num, den } = outcome.rate;
+  return [
+    '-map',
+    `${input}:v:0`,
+    '-c:v',
+    'copy',
+    '-bsf:v',
+    `setts=ts=N:duration=1:time_base=${den}/${num}`,
+    ...audioOptions(facts, outcome, { isFed: false, key: `join${input}` }),
+    ...plainOptions(),
+    ...containerOptions(outcome),
+    '-metadata:s:v:0',
+    `encoder=Lavc ${encoderOf(profile.video)}`,
+    '-f',
+    'tee',
+  ];
+}
+
+/** Nothing of the source's own words, and nothing of the program's. */
+const plainOptions = (videoFlags = ''): string[] => [
+  '-map_metadata',
+  '-1',
+  '-map_chapters',
+  '-1',
+  '-fflags',
+  '+bitexact',
+  // The tee muxer does not say to encoders that its files want their headers apart.
+  '-flags:v',
+  `+bitexact+global_header${videoFlags}`,
+  '-flags:a',
+  '+bitexact+global_header',
+];
 
 /** Of the pad that the pictures come out at, which is one for each output. */
 export const keyOf = (pad: string): string => pad.replace(/[[\]]/g, '');
@@ -194,18 +261,8 @@ export function encodeOptions({
     'passthrough',
     ...pictureOptions(facts, profile, outcome, threads),
     ...audioOptions(facts, outcome, { isFed, key: keyOf(pad) }),
-    '-map_metadata',
-    '-1',
-    '-map_chapters',
-    '-1',
-    '-fflags',
-    '+bitexact',
-    // The tee muxer does not say to encoders that its files want their headers apart.
-    '-flags:v',
     // x264 then states the error of what it made; its bytes are the same.
-    `+bitexact+global_header${outcome.codec === 'h264' ? '+psnr' : ''}`,
-    '-flags:a',
-    '+bitexact+global_header',
+    ...plainOptions(outcome.codec === 'h264' ? '+psnr' : ''),
     ...containerOptions(outcome),
     '-f',
     'tee',

@@ -52,8 +52,19 @@ export interface RecipeRequest {
   readonly frames?: boolean;
   /** Frames of the file that are taken; absent: all. Only for masters: a stretch has no movie. */
   readonly stretch?: { readonly start: number; readonly frames: number } | undefined;
+  /** Of a long clip, which of its frames are made; absent: all. */
+  readonly segment?: SegmentTaken | undefined;
   /** For decoder, filters and encoders whose bytes do not depend on it. */
   readonly threads: number;
+}
+
+/** Frames of a segment as they come: one more on either side is seen, and goes into nothing that is made. */
+export interface SegmentTaken {
+  /** The first frame that is seen is the first one at or behind this time, in ticks of the clip's clock, from the file's beginning; null: the first that comes. */
+  readonly from: number | null;
+  readonly before: number;
+  readonly frames: number;
+  readonly behind: number;
 }
 
 export interface Recipe {
@@ -88,6 +99,7 @@ export function recipeOf(request: RecipeRequest): Recipe {
     besides = [],
     frames = false,
     stretch,
+    segment,
     threads,
   } = request;
   if (stretch !== undefined && (deliverables.length > 0 || !frames))
@@ -151,11 +163,12 @@ export function recipeOf(request: RecipeRequest): Recipe {
   const ownPipes = FIRST_PIPE + deliverables.length;
   const witness = fed
     ? fedWitness(ownPipes)
-    : witnessOf(
-        isAcross ? recorded : facts,
-        [...deliverables.map(({ outcome }) => outcome), ...besides],
-        ownPipes,
-      );
+    : witnessOf({
+        facts: isAcross ? recorded : facts,
+        outcomes: [...deliverables.map(({ outcome }) => outcome), ...besides],
+        firstPipe: ownPipes,
+        byPacket: segment !== undefined,
+      });
   /** What is taken of a base by the deliverables that are made of it. */
   const takenBy = (view: View | null): string[] => {
     const own = ways.filter((_, index) => viewOf(views, deliverables[index]?.outcome) === view);
@@ -171,6 +184,8 @@ export function recipeOf(request: RecipeRequest): Recipe {
   const onGrid = deliverables.find(({ outcome }) => outcome.cadence.constant !== null)?.outcome;
   if (onGrid !== undefined && (frames || viewed.length > 0 || fed))
     throw new RangeError('a grid for other pictures than recorded ones');
+  if (segment !== undefined && (onGrid !== undefined || frames || viewed.length > 0 || fed || isAcross))
+    throw new RangeError('a segment of what is not made in segments');
   // Of the decoder; pictures that are fed in were turned where they were developed.
   const upright = fed
     ? [`[${picture}]${WITNESS}`]
@@ -179,14 +194,16 @@ export function recipeOf(request: RecipeRequest): Recipe {
     [...upright.slice(0, -1), `${upright.at(-1)},${split(pads)}`].join(';');
   // The fingerprints of the source are of every decoded frame, in front of a grid.
   const decoded =
-    stretch !== undefined
-      ? stretchSeen(recorded, picture, stretch, ['frames', ...witness.taken])
-      : onGrid === undefined
-        ? seen([...ofDeliverables, ...witness.taken, ...ofViews])
-        : [
-            seen(['on-grid', ...witness.taken]),
-            `[on-grid]${[...gridFilters(facts, onGrid), split(ofDeliverables)].join(',')}`,
-          ].join(';');
+    segment !== undefined
+      ? segmentSeen(recorded, picture, segment, { made: split(ofDeliverables), taken: witness.taken })
+      : stretch !== undefined
+        ? stretchSeen(recorded, picture, stretch, ['frames', ...witness.taken])
+        : onGrid === undefined
+          ? seen([...ofDeliverables, ...witness.taken, ...ofViews])
+          : [
+              seen(['on-grid', ...witness.taken]),
+              `[on-grid]${[...gridFilters(facts, onGrid), split(ofDeliverables)].join(',')}`,
+            ].join(';');
   const shared = [null, ...views].flatMap((view) =>
     sharedChains(
       view?.facts ?? facts,
@@ -312,7 +329,12 @@ export function recipeOf(request: RecipeRequest): Recipe {
     outputArguments: composeOutputs([
       ...deliverables.map(({ profile, outcome, path }, index) => ({
         options: encodeOptions({ facts, profile, outcome, pad: `[out${index}]`, isFed: fed, threads }),
-        target: encodeTarget(outcome, path, FIRST_PIPE + index),
+        target: encodeTarget({
+          outcome,
+          path,
+          pipe: FIRST_PIPE + index,
+          byPacket: segment !== undefined,
+        }),
       })),
       ...witness.outputs,
       ...aside.map(({ options }, index) => ({
@@ -342,7 +364,9 @@ export function recipeOf(request: RecipeRequest): Recipe {
       })),
     ]),
     pipes: [
-      ...deliverables.map((_, deliverable): Pipe => ({ kind: 'bitstream', deliverable })),
+      ...deliverables.map(
+        (_, deliverable): Pipe => ({ kind: segment === undefined ? 'bitstream' : 'packets', deliverable }),
+      ),
       ...witness.pipes,
       ...aside.map(({ pipe }) => pipe),
       ...(frames ? [{ kind: 'frames' } as const] : []),
@@ -389,5 +413,28 @@ function stretchSeen(
     `[${picture}]split=2[${frames}][stretch]`,
     ...chains.slice(0, -1),
     `${chains.at(-1)},${pads(taken)}`,
+  ].join(';');
+}
+
+/**
+ * The frames of a segment. The first that is seen is found by its own time, to half a frame, since what comes before it where the file was entered depends on
+ * where its key frames are; from there on frames are counted. The fingerprints are of one more on either side, by which neighbours are held against each other.
+ */
+function segmentSeen(
+  recorded: ClipFacts,
+  picture: string,
+  { from, before, frames, behind }: SegmentTaken,
+  { made, taken }: { readonly made: string; readonly taken: readonly string[] },
+): string {
+  const counted = [
+    ...(from === null ? [] : [`trim=start_pts=${from}`]),
+    `trim=end_frame=${before + frames + behind}`,
+  ].join(',');
+  const chains = decodedUpright(recorded, `[${picture}]${counted},${WITNESS}`, null);
+  const pads = ['segment', ...taken].map((pad) => `[${pad}]`).join('');
+  return [
+    ...chains.slice(0, -1),
+    `${chains.at(-1)},split=${taken.length + 1}${pads}`,
+    `[segment]trim=start_frame=${before}:end_frame=${before + frames},${made}`,
   ].join(';');
 }

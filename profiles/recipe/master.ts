@@ -94,7 +94,7 @@ export function masterMovieRecipe({
           isFed: true,
           threads,
         }),
-        target: encodeTarget(outcome, path, FIRST_PIPE),
+        target: encodeTarget({ outcome, path, pipe: FIRST_PIPE }),
       },
       { options: pictureHashes('whole0'), target: `pipe:${FIRST_PIPE + 1}` },
       ...(tap === null ? [] : [{ options: tap.options, target: `pipe:${FIRST_PIPE + 2}` }]),

@@ -19,6 +19,7 @@ export type Pipe =
   | { readonly kind: 'made'; readonly of: 'luma' | 'colour' }
   | { readonly kind: 'split'; readonly of: 'luma' | 'colour' }
   | { readonly kind: 'bitstream'; readonly deliverable: number }
+  | { readonly kind: 'packets'; readonly deliverable: number }
   | { readonly kind: 'sketch'; readonly deliverable: number }
   | { readonly kind: 'source' }
   | { readonly kind: 'handed-over' }
@@ -41,9 +42,9 @@ export interface Witness {
   readonly pipes: readonly Pipe[];
 }
 
-/** Of a spanned clip packet by packet: its parts are hashed apart by the second reading. */
-const sourceOptions = (facts: ClipFacts): string[] =>
-  (facts.parts === undefined ? bitstreamOptions : packetOptions)(sourceStreams(facts));
+/** Packet by packet of a spanned clip, whose parts are hashed apart by the second reading, and of a segment, which reads some of them. */
+const sourceOptions = (facts: ClipFacts, byPacket: boolean): string[] =>
+  (facts.parts === undefined && !byPacket ? bitstreamOptions : packetOptions)(sourceStreams(facts));
 
 /** Source tracks that any deliverable takes, each once. */
 function tracksOf(outcomes: readonly Outcome[]): number[] {
@@ -52,8 +53,46 @@ function tracksOf(outcomes: readonly Outcome[]): number[] {
   );
 }
 
-/** `facts`: of the pictures as they come to its pads. Fields that lie across come as they are coded, and are turned each alone. */
-export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstPipe: number): Witness {
+interface Wanted {
+  readonly pipe: Pipe;
+  readonly options: readonly string[];
+}
+
+/** What is heard of the clip's own tracks, of those that any of the outcomes takes. */
+export function heardOf(facts: ClipFacts, outcomes: readonly Outcome[]): Wanted[] {
+  // What does not come out of one decoder is heard by the checker (check/sound), from which all comes that it is proved by.
+  const isOwn = (track: number): boolean =>
+    facts.audio[track]?.beside === undefined &&
+    facts.audio[track]?.pieces === undefined &&
+    facts.audio[track]?.recording === undefined;
+  // All that keep every sample keep the same ones.
+  const kept = outcomes.find((outcome) => outcome.exact !== null);
+  return [
+    ...(kept?.audio ?? [])
+      .filter(({ sourceTrack }) => isOwn(sourceTrack))
+      .map(({ sourceTrack, codec }) => ({
+        pipe: { kind: 'exact-audio', track: sourceTrack } as const,
+        options: audioHash(`0:${facts.audio[sourceTrack]?.streamIndex}`, codec),
+      })),
+    ...tracksOf(outcomes)
+      .filter(isOwn)
+      .map((track) => ({
+        pipe: { kind: 'audio', track } as const,
+        options: rawAudio(`0:${facts.audio[track]?.streamIndex}`),
+      })),
+  ];
+}
+
+export interface WitnessRequest {
+  /** Of the pictures as they come to its pads. Fields that lie across come as they are coded, and are turned each alone. */
+  readonly facts: ClipFacts;
+  readonly outcomes: readonly Outcome[];
+  readonly firstPipe: number;
+  /** Each packet of the source is hashed by itself. */
+  readonly byPacket: boolean;
+}
+
+export function witnessOf({ facts, outcomes, firstPipe, byPacket }: WitnessRequest): Witness {
   const tap = pictureTap('fingerprints', {
     pixelFormat: facts.video.pixelFormat,
     size: uprightSize(facts.video),
@@ -63,17 +102,9 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
   });
   // All that keep every sample keep the same ones.
   const kept = outcomes.find((outcome) => outcome.exact !== null);
-  const exact =
-    kept === undefined || kept.exact === null
-      ? null
-      : { pixelFormat: kept.exact.comparedIn, audioTracks: kept.audio };
-  // What does not come out of one decoder is heard by the checker (check/sound), from which all comes that it is proved by.
-  const isOwn = (track: number): boolean =>
-    facts.audio[track]?.beside === undefined &&
-    facts.audio[track]?.pieces === undefined &&
-    facts.audio[track]?.recording === undefined;
-  const wanted: { pipe: Pipe; options: string[] }[] = [
-    { pipe: { kind: 'source' }, options: sourceOptions(facts) },
+  const exact = kept === undefined || kept.exact === null ? null : { pixelFormat: kept.exact.comparedIn };
+  const wanted: Wanted[] = [
+    { pipe: { kind: 'source' }, options: sourceOptions(facts, byPacket) },
     { pipe: { kind: 'luma', view: null }, options: rawPictures('luma') },
     ...(tap.hasColour
       ? [{ pipe: { kind: 'colour', view: null } as const, options: rawPictures('colour') }]
@@ -86,18 +117,7 @@ export function witnessOf(facts: ClipFacts, outcomes: readonly Outcome[], firstP
             options: pictureHashes('exact-samples'),
           },
         ]),
-    ...(exact?.audioTracks ?? [])
-      .filter(({ sourceTrack }) => isOwn(sourceTrack))
-      .map(({ sourceTrack, codec }) => ({
-        pipe: { kind: 'exact-audio', track: sourceTrack } as const,
-        options: audioHash(`0:${facts.audio[sourceTrack]?.streamIndex}`, codec),
-      })),
-    ...tracksOf(outcomes)
-      .filter(isOwn)
-      .map((track) => ({
-        pipe: { kind: 'audio', track } as const,
-        options: rawAudio(`0:${facts.audio[track]?.streamIndex}`),
-      })),
+    ...heardOf(facts, outcomes),
   ];
   return {
     taken: ['fingerprints', ...(exact === null ? [] : ['exact'])],

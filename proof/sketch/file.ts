@@ -46,8 +46,10 @@ function unpacked(bytes: Buffer, numbers: number): Uint16Array {
   return values;
 }
 
+/** `level`: how hard it is packed; 1 for what is read again within the night. */
 export async function sketchFile(
   sketch: ErrorSketch,
+  level = 6,
 ): Promise<{ readonly bytes: Buffer /** SHA-256, lower-case hex. */; readonly digest: string }> {
   const { frames, width, height, pixelFormat, grid, seed, stated } = sketch;
   const header: z.input<typeof headerSchema> = {
@@ -63,7 +65,7 @@ export async function sketchFile(
   const length = Buffer.alloc(4);
   length.writeUInt32LE(head.length);
   const body = Buffer.concat([length, head, packed(sketch.values, sketchNumbers(sketch))]);
-  const compressed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level: 6 });
+  const compressed = await promisify<Buffer, { level: number }, Buffer>(deflate)(body, { level });
   return {
     bytes: Buffer.concat([SKETCH_FORM, compressed]),
     digest: createHash('sha256').update(body).digest('hex'),

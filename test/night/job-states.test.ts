@@ -30,6 +30,7 @@ const events = {
   'given-back': { kind: 'given-back', reason: 'no such volume', claim: 7 },
   'set-aside': { kind: 'machine-set-aside', machine: 'north' },
   joined: { kind: 'joined' },
+  'segment-lost': { kind: 'segment-lost' },
   drop: { kind: 'drop' },
 } as const satisfies Record<string, JobEvent>;
 type Column = keyof typeof events;
@@ -70,7 +71,7 @@ const expected: Record<JobState, Partial<Record<Column, string>>> = {
     'look-failed': 'queued',
     drop: 'dropped',
   },
-  unjoined: { joined: 'checking, look', drop: 'dropped' },
+  unjoined: { joined: 'checking, look', 'segment-lost': 'pending, offer', drop: 'dropped' },
   done: {},
   'given-up': {},
   dropped: {},

@@ -5,11 +5,12 @@ import { type Job as BullJob, UnrecoverableError, Worker } from 'bullmq';
 import { Redis } from 'ioredis';
 import { afterEach, describe, expect, test } from 'vitest';
 import { type NightQueue, openNightQueue } from '../../coordinator/dispatch/night-queue.ts';
+import { jobsOf } from '../../coordinator/dispatch/segments.ts';
 import { type JobTracker, startJobTracker } from '../../coordinator/night/job-tracker.ts';
 import { hintsTo, type JobMoved, newRunEvents } from '../../coordinator/night/run-events.ts';
 import { expectedOf, readResults } from '../../coordinator/night/complete.ts';
 import { menderOf } from '../../coordinator/night/mending.ts';
-import type { Work } from '../../coordinator/night/work.ts';
+import { type Work, Works } from '../../coordinator/night/work.ts';
 import { startPrivateStore } from '../../coordinator/store/private.ts';
 import type { Finding } from '../../findings/finding.ts';
 import { finding } from '../../findings/finding.ts';
@@ -17,6 +18,7 @@ import { givenBackText, needOf } from '../../ledger/farm.ts';
 import type { Job } from '../../ledger/job.ts';
 import { PartKeeper, partsOf, readJob } from '../../ledger/job-parts.ts';
 import { layout } from '../../ledger/layout.ts';
+import { recordPath, segmentFolder, segmentRecordBytes, segmentsKey } from '../../ledger/segments.ts';
 import {
   BULL_PREFIX,
   JOB_QUEUE,
@@ -56,7 +58,7 @@ const rollOf = (name: string, place = 0, first: number | null = null) => ({
 
 function workOf(job: Job, place = 0): Work & { job: Job } {
   const { ticket } = partsOf(job);
-  return { job, ticket, expected: expectedOf(job), need: needOf(job), place, seconds: 60 };
+  return { job, ticket, expected: expectedOf(job), need: needOf(job), cut: null, place, seconds: 60 };
 }
 /** What was sent, by the id of its part. */
 const sent = new Map<string, Job>();
@@ -511,5 +513,108 @@ describe('what a job is about, on the delivery', () => {
     expect(worked).toBe(6);
     expect(noted).toEqual([]);
     expect(files()).toEqual(before);
+  });
+});
+
+describe('a clip that is cut', () => {
+  const OF = 3;
+  /** A job whose span is the clip's, as all of them are in the plan. */
+  const cutWork = (folder: string): Work[] => {
+    const job = jobOf(0, RUN);
+    const { frames } = job.facts.video;
+    const whole = { ...job, deliveryFolder: join(folder, 'A001'), span: { start: 0, count: frames } };
+    sent.set(partsOf(whole).ticket.work, whole);
+    const works = new Works();
+    return jobsOf({ job: whole, seconds: 60, bytes: 1 }, OF).map(
+      (one, place) => works.add(one.job, place, one.seconds).work,
+    );
+  };
+  /** What a worker leaves on disk of a segment. */
+  const writeSegment = (job: Job, ticket: Ticket): void => {
+    const { segment: index = 0, segments: of = 0, span } = ticket;
+    const key = segmentsKey({ ...expectedOf(job), segments: of });
+    const folder = segmentFolder(job.deliveryFolder, job.clip.id, key, index);
+    mkdirSync(folder, { recursive: true });
+    const bytes = segmentRecordBytes({
+      ...{ version: 0, key, index, of, start: span.start, frames: span.count },
+      ...{ around: { before: 0, behind: 0 }, files: {}, taken: '', deliverables: [] },
+      ...{ fingerprints: '', seconds: { make: 1, check: 1 }, machine: '', toolchain: '' },
+    });
+    writeFileSync(recordPath(folder), bytes);
+  };
+
+  test('is joined once all of its segments lie there, by a job of its own', async () => {
+    const { folder, address, tracker, moved } = await bench();
+    const order: (number | null)[] = [];
+    worker(address, (job, bull) => {
+      const ticket = ticketSchema.parse(bull.data);
+      order.push(ticket.segment ?? null);
+      if (ticket.segment === undefined) writeReport(job);
+      else writeSegment(job, ticket);
+    });
+    expect(await tracker.make(rollOf('A001'), cutWork(folder))).toEqual([]);
+    expect(order.slice(0, OF).sort()).toEqual([0, 1, 2]);
+    expect(order.slice(OF)).toEqual([null]);
+    tracker.assertNothingLeft();
+    expect(moved.filter(({ to }) => to === 'done')).toHaveLength(OF + 1);
+  });
+
+  test('a segment that is lost before it is joined is made again, and it alone', async () => {
+    const { folder, address, tracker } = await bench();
+    const made: (number | null)[] = [];
+    worker(address, (job, bull) => {
+      const ticket = ticketSchema.parse(bull.data);
+      made.push(ticket.segment ?? null);
+      if (ticket.segment !== undefined) return writeSegment(job, ticket);
+      if (made.filter((one) => one === null).length > 1) return writeReport(job);
+      const key = segmentsKey({ ...expectedOf(job), segments: OF });
+      rmSync(segmentFolder(job.deliveryFolder, job.clip.id, key, 1), { recursive: true });
+      throw new UnrecoverableError('SegmentsIncomplete');
+    });
+    expect(await tracker.make(rollOf('A001'), cutWork(folder))).toEqual([]);
+    expect(made.slice(OF)).toEqual([null, 1, null]);
+    tracker.assertNothingLeft();
+  });
+
+  test('is not joined when one of its segments came to a failure, and nothing is left of it', async () => {
+    const { folder, address, tracker } = await bench();
+    let joins = 0;
+    worker(address, (job, bull) => {
+      const ticket = ticketSchema.parse(bull.data);
+      if (ticket.segment === undefined) joins += 1;
+      else if (ticket.segment === 1) writeReport(job, { state: 'failed', file: null });
+      else writeSegment(job, ticket);
+    });
+    expect(await tracker.make(rollOf('A001'), cutWork(folder))).toEqual([]);
+    expect(joins).toBe(0);
+    tracker.assertNothingLeft();
+  });
+
+  test('ends with the run, whatever of it waits', async () => {
+    const { folder, address, tracker } = await bench();
+    let release: () => void = () => undefined;
+    const held = new Promise<void>((resolve) => {
+      release = resolve;
+    });
+    let begun: () => void = () => undefined;
+    const beginning = new Promise<void>((resolve) => {
+      begun = resolve;
+    });
+    worker(
+      address,
+      async (job, bull) => {
+        const ticket = ticketSchema.parse(bull.data);
+        begun();
+        await held;
+        writeSegment(job, ticket);
+      },
+      1,
+    );
+    const making = tracker.make(rollOf('A001'), cutWork(folder));
+    await beginning;
+    await tracker.finish();
+    release();
+    expect(await making).toEqual([]);
+    tracker.assertNothingLeft();
   });
 });

@@ -1,0 +1,96 @@
+/** Cuts of a clip with jumps in complexity, for every codec that is cut: packets, pixels, sound, timestamps and file are those of the clip that is made whole. */
+import { execFileSync } from 'node:child_process';
+import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { describe, expect, test } from 'vitest';
+import type { Job } from '../../ledger/job.ts';
+import { layout } from '../../ledger/layout.ts';
+import { deliverableReportSchema } from '../../ledger/report.ts';
+import { readRecord } from '../../ledger/store.ts';
+import { segmentsOf } from '../../profiles/segments.ts';
+import { runJob } from '../../worker/job.ts';
+import { freshFolder } from '../support/folder.ts';
+import { further } from '../support/lane.ts';
+import { makeMovie, type MovieOptions } from '../support/media.ts';
+import { jobFor, workContext } from '../support/work.ts';
+
+/** Eight of every 24 frames are noise: rate control that remembers the frames before would give others behind each jump. */
+const JUMPS =
+  "noise=alls=20:allf=t:enable='between(mod(n,24),12,20)',setparams=color_primaries=bt709:color_trc=bt709:colorspace=bt709:range=tv";
+/** Groups are open: pictures that are shown before a key frame lean on the group before it (ITU-T H.264, 3: "non-IDR I picture"; x264's own option). */
+const OPEN_GROUPS: MovieOptions = {
+  codec: 'h264',
+  extra: ['-x264-params', 'open-gop=1:keyint=12:min-keyint=12:bframes=3:b-adapt=0:scenecut=0'],
+};
+const PROFILES = [
+  'test/fixtures/profiles/small-vc3.yaml',
+  'test/fixtures/profiles/native-rdd36.yaml',
+  'archive-ffv1',
+] as const;
+
+/** ffmpeg's own hashes of every packet with its times, and of every decoded picture and sample. */
+function seenOf(path: string): string[] {
+  const hashed = (...options: string[]): string =>
+    execFileSync('ffmpeg', [
+      ...['-v', 'error', '-i', path, '-map', '0', ...options, '-f', 'framehash', '-hash', 'md5', '-'],
+    ]).toString('utf8');
+  return [hashed('-c', 'copy'), hashed('-map', '-0:d')];
+}
+
+async function fileOf(job: Job, profile: string): Promise<string> {
+  const read = await readRecord(
+    layout.deliverableReport(job.deliveryFolder, job.clip.id, profile),
+    deliverableReportSchema,
+  );
+  if (read.state !== 'read' || read.value.state !== 'published' || read.value.file === null)
+    throw new Error(`${profile}: ${JSON.stringify(read)}`);
+  return join(job.deliveryFolder, read.value.file.path);
+}
+
+async function cutAndJoined(job: Job, of: number): Promise<void> {
+  for (const [segment, { start, frames }] of segmentsOf(job.facts.video.frames, of).entries())
+    await runJob({ ...job, segments: of, segment, span: { start, count: frames } }, await workContext());
+  await runJob({ ...job, segments: of }, await workContext());
+}
+
+describe.each<readonly [string, number, readonly number[], MovieOptions]>([
+  // A clip that is entered in its middle: three groups.
+  ['open groups', 40, [3], OPEN_GROUPS],
+  ...further<readonly [string, number, readonly number[], MovieOptions]>(
+    ['open groups, cut at every frame', 97, [97, 2, 5], OPEN_GROUPS],
+    ['every picture a key frame, cut at every frame', 97, [97, 2, 5], { codec: 'prores' }],
+    ['25 frames a second', 97, [7], { ...OPEN_GROUPS, rate: '25' }],
+    [
+      '59.94 frames a second, audio that begins with the picture and ends before it',
+      97,
+      [7],
+      {
+        ...OPEN_GROUPS,
+        rate: '60000/1001',
+        audioSeconds: 1.61,
+      },
+    ],
+  ),
+])('%s', (_, frames, cuts, options) => {
+  test('is the file that is made whole', { timeout: 3_600_000 }, async () => {
+    const folder = freshFolder('cuts');
+    const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), {
+      frames,
+      size: '256x144',
+      ...options,
+      extra: [...(options.extra ?? []), '-vf', `trim=end_frame=${frames},${JUMPS}`],
+    });
+    const whole = await jobFor(source, join(folder, 'whole'), PROFILES);
+    await runJob(whole, await workContext());
+    for (const of of cuts) {
+      const job = await jobFor(source, join(folder, `cut-${of}`), PROFILES);
+      await cutAndJoined(job, of);
+      for (const { profile } of job.deliverables) {
+        const [one, other] = [await fileOf(whole, profile.name), await fileOf(job, profile.name)];
+        expect(readFileSync(other).equals(readFileSync(one)), `${profile.name}, ${of} segments`).toBe(true);
+        // Of equal files all of it is equal; that it is something is asked of one of them.
+        if (of === cuts[0]) expect(seenOf(other)).toEqual(seenOf(one));
+      }
+    }
+  });
+});
