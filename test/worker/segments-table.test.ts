@@ -80,10 +80,12 @@ describe.each<readonly [string, number, readonly number[], MovieOptions]>([
       ...options,
       extra: [...(options.extra ?? []), '-vf', `trim=end_frame=${frames},${JUMPS}`],
     });
-    const whole = await jobFor(source, join(folder, 'whole'), PROFILES);
+    // FFV1 is not cut at this rate (profiles/segments.ts).
+    const profiles = options.rate === '60000/1001' ? PROFILES.slice(0, 2) : PROFILES;
+    const whole = await jobFor(source, join(folder, 'whole'), profiles);
     await runJob(whole, await workContext());
     for (const of of cuts) {
-      const job = await jobFor(source, join(folder, `cut-${of}`), PROFILES);
+      const job = await jobFor(source, join(folder, `cut-${of}`), profiles);
       await cutAndJoined(job, of);
       for (const { profile } of job.deliverables) {
         const [one, other] = [await fileOf(whole, profile.name), await fileOf(job, profile.name)];
