@@ -3,7 +3,7 @@ import { decideRoll } from '../../coordinator/gate/decide.ts';
 import type { GateClip, Remeasured } from '../../coordinator/gate/input.ts';
 import { finding } from '../../findings/finding.ts';
 import type { IntakeResult } from '../../ledger/roll.ts';
-import { type CheckResult, type DeliverableReport } from '../../ledger/report.ts';
+import type { CheckResult, DeliverableReport } from '../../ledger/report.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import { allChecks, clip, due, facts, loaded, type World } from '../support/world.ts';
 
