@@ -11,6 +11,7 @@ import type { JobTracker } from './job-tracker.ts';
 import type { Places } from './places.ts';
 import type { Interrupts, NightRequest, NightUi } from './request.ts';
 import type { RunState } from './run-state.ts';
+import type { Sweeping } from './sweeping.ts';
 
 /** What the run cannot go on after. */
 export function listenForLoss({ events, halt, run }: RunState, ui: Pick<NightUi, 'report'>): void {
@@ -54,6 +55,17 @@ export function listenForJobs(
     if (!isEnd(to)) return;
     reservation.release(job);
     runProgress.over(job);
+  });
+}
+
+/** What a worker that was lost left behind is looked for when its job is seen to begin again. */
+export function listenForTheLost({ events }: RunState, sweeping: Pick<Sweeping, 'soon'>): void {
+  const lost = new Map<string, number>();
+  events.on('job-progress', (job, { workersLost = 0 }) => {
+    const key = `${job.roll}/${jobKey(job)}`;
+    if (workersLost <= (lost.get(key) ?? 0)) return;
+    lost.set(key, workersLost);
+    sweeping.soon();
   });
 }
 

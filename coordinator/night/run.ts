@@ -22,6 +22,7 @@ import {
   listenForPlaces,
   listenForQueue,
   listenForRepeats,
+  listenForTheLost,
   listenForTarget,
 } from './listeners.ts';
 import { count, readyText } from '../show/words.ts';
@@ -93,7 +94,9 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     const prepared = await prepare(request, tools);
     for (const item of found.findings) run.note(item);
     noteMachine(run);
-    sweeping = startSweeping(request.folders.delivery, places.hold, run.log);
+    const { delivery } = request.folders;
+    sweeping = startSweeping({ delivery, hold: places.hold, log: run.log, say: ui.say });
+    listenForTheLost(run, sweeping);
     const runProgress = newRunProgress(found.asked.map((roll) => roll.name));
     const machines = machinesOf(request, engine);
     const forecasting = await startForecasting({
@@ -158,7 +161,7 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     making.watch.stop();
     // Of a part of the day nobody knows what the rest has.
     if (found.asked.length === found.rolls.length && request.pull == null) noteUnmatched(request, run, known);
-    for (const item of await sweeping.end()) run.note(item);
+    for (const item of await sweeping.end(() => !interrupts.first.aborted)) run.note(item);
     for (const item of await forecasting.end()) run.note(item);
     // Last of all: nothing is staged any more, and every verdict is the one that stays.
     if (mayHandOver(run, interrupts)) for (const item of await handOver(request.folders)) run.note(item);

@@ -4,12 +4,12 @@
  * `publishing` stays as well: its clip's job publishes it, or makes it again, after which nothing waits for it.
  */
 import { readdir, rm, unlink } from 'node:fs/promises';
+import { setTimeout as sleep } from 'node:timers/promises';
 import { basename, dirname, join } from 'node:path';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { fsPath } from '../../files/names.ts';
 import {
   judgeLeftover,
-  LEASE_DEAD_MILLISECONDS,
   type LeaseState,
   type LeftoverState,
   sight,
@@ -17,7 +17,7 @@ import {
   workerLeaseName,
   workerOfLease,
 } from '../../ledger/lease.ts';
-import { type LeaseWatch, realTiming, watchLeases } from '../../ledger/lease-file.ts';
+import { type LeaseTiming, type LeaseWatch, realTiming, watchLeases } from '../../ledger/lease-file.ts';
 import { ownerName, ownerOfName, ownerOfStaged, ownerState } from '../../ledger/owner.ts';
 import { deliverableReportSchema } from '../../ledger/report.ts';
 import { awaitedNames } from '../../ledger/sidecars.ts';
@@ -112,21 +112,39 @@ async function isAwaited(path: string): Promise<boolean> {
 }
 
 export interface Sweeping {
-  /** One last look; reports what lies there still that nobody is known to work on. The second call reports nothing. */
-  end(): Promise<Finding[]>;
+  /** Looks again soon: a process on some machine was lost, and may have left something. */
+  soon(): void;
+  /**
+   * One last look; reports what lies there still that nobody is known to work on. What a process left that was lost in the last minute is not
+   * known to be left yet: that is waited for, as long as `mayWait`. The second call reports nothing.
+   */
+  end(mayWait?: () => boolean): Promise<Finding[]>;
 }
 
-/** A look at what is not known yet; a look at everything takes longer, on a large delivery seconds. */
-const AGAIN_MILLISECONDS = 10_000;
-const WHOLE_MILLISECONDS = 300_000;
+interface SweepTiming extends LeaseTiming {
+  /** Between looks at what is not known yet. */
+  readonly againMilliseconds: number;
+  /** Between looks at everything, which on a large delivery takes seconds. */
+  readonly wholeMilliseconds: number;
+}
 
-/** Looks at once, again while anything is not known yet, and every five minutes. What fails is tried again the next time. */
-export function startSweeping(
-  delivery: string,
-  hold: Pick<DeliveryHold, 'stillOurs'>,
-  log: (message: string, fields: Record<string, unknown>) => void,
-): Sweeping {
-  const reconcile = newSweep(delivery, hold.stillOurs, log, watchLeases(realTiming));
+const usualTiming: SweepTiming = { ...realTiming, againMilliseconds: 10_000, wholeMilliseconds: 300_000 };
+
+export interface SweepingRequest {
+  readonly delivery: string;
+  readonly hold: Pick<DeliveryHold, 'stillOurs'>;
+  readonly log: (message: string, fields: Record<string, unknown>) => void;
+  readonly say: (line: string) => void;
+  readonly timing?: SweepTiming;
+}
+
+const isUnsure = (left: ReadonlyMap<string, LeftoverState>): boolean =>
+  [...left.values()].includes('not-known-yet');
+
+/** Looks at once, again while anything is not known yet, when somebody was lost, and every five minutes. What fails is tried again the next time. */
+export function startSweeping({ delivery, hold, log, say, timing = usualTiming }: SweepingRequest): Sweeping {
+  const { againMilliseconds, wholeMilliseconds, deadMilliseconds, now } = timing;
+  const reconcile = newSweep(delivery, hold.stillOurs, log, watchLeases(timing));
   let timer: NodeJS.Timeout | undefined;
   let ended = false;
   let running: Promise<ReadonlyMap<string, LeftoverState>> = Promise.resolve(new Map());
@@ -138,25 +156,34 @@ export function startSweeping(
     });
     return running;
   };
-  const next = (left: ReadonlyMap<string, LeftoverState>): void => {
+  const after = (milliseconds: number): void => {
     if (ended) return;
-    const unsure = [...left.values()].includes('not-known-yet');
-    timer = setTimeout(
-      () => void look().then(next),
-      unsure ? AGAIN_MILLISECONDS : Math.max(WHOLE_MILLISECONDS, LEASE_DEAD_MILLISECONDS),
-    );
+    clearTimeout(timer);
+    timer = setTimeout(() => void look().then(next), milliseconds);
     timer.unref();
   };
+  const next = (left: ReadonlyMap<string, LeftoverState>): void =>
+    after(isUnsure(left) ? againMilliseconds : wholeMilliseconds);
   void look().then(next);
 
   return {
-    async end() {
+    soon: () => after(againMilliseconds),
+    async end(mayWait = () => false) {
       if (ended) return [];
       ended = true;
       clearTimeout(timer);
       await running;
       if (!hold.stillOurs()) return [];
-      return [...(await look())]
+      let left = await look();
+      // By then every lease that does not grow has been seen dead.
+      const until = now() + deadMilliseconds + 2 * againMilliseconds;
+      if (isUnsure(left) && mayWait())
+        say('waiting up to a minute: a worker that was lost may still be writing, and what it left is swept');
+      while (isUnsure(left) && mayWait() && hold.stillOurs() && now() < until) {
+        await sleep(againMilliseconds / 2);
+        left = await look();
+      }
+      return [...left]
         .filter(([, state]) => state !== 'lives')
         .map(([path]) =>
           finding('staging-left', basename(path), 'published files only', {

@@ -11,8 +11,9 @@ import {
   writeFileSync,
 } from 'node:fs';
 import { join } from 'node:path';
+import { setTimeout as sleep } from 'node:timers/promises';
 import { expect, onTestFinished, test } from 'vitest';
-import { newSweep } from '../../coordinator/night/sweeping.ts';
+import { newSweep, startSweeping } from '../../coordinator/night/sweeping.ts';
 import { packageFolder } from '../../files/installation.ts';
 import { machineIdIn } from '../../files/machine-id.ts';
 import { leaseText, workerLeaseName } from '../../ledger/lease.ts';
@@ -28,6 +29,7 @@ import {
 } from '../../ledger/owner.ts';
 import { sweepStaging } from '../../worker/target.ts';
 import { freshFolder } from '../support/folder.ts';
+import { eventually } from '../support/processes.ts';
 
 const program = join(packageFolder, 'test/lease/owner.mjs');
 const owner: Owner = { machine: 'a'.repeat(32), space: 'b'.repeat(12), pid: 32, born: 'c'.repeat(12) };
@@ -220,4 +222,59 @@ test('the run that has the delivery sweeps what dead machines left, when their l
   expect(readdirSync(profile).sort()).toEqual(
     [alive, growing, ours, 'A001C001.mov'].map((path) => path.split('/').at(-1)).sort(),
   );
+});
+
+/** Of a machine that was lost while it wrote: its lease lies there and does not grow. */
+function lostIn(delivery: string): string {
+  const by = { ...owner, machine: '5'.repeat(32) };
+  writeFileSync(
+    join(delivery, workerLeaseName(ownerName(by))),
+    leaseText({ ...newLease('worker'), owner: ownerName(by), token: 'w', counter: 1 }),
+  );
+  const path = join(delivery, `.rushlight-part-${newToken(by)}.mov`);
+  writeFileSync(path, 'frames');
+  return path;
+}
+
+function sweepingOf(delivery: string, said: string[] = []) {
+  return startSweeping({
+    delivery,
+    hold: { stillOurs: () => true },
+    log: () => undefined,
+    say: (line) => void said.push(line),
+    // The next look at everything is beyond the test.
+    timing: {
+      now: () => performance.now(),
+      deadMilliseconds: 200,
+      againMilliseconds: 50,
+      wholeMilliseconds: 3_600_000,
+    },
+  });
+}
+
+test('what a worker left that was lost in mid-run is swept when its job begins again, not with the next look at everything', async () => {
+  const delivery = freshFolder('delivery');
+  const sweeping = sweepingOf(delivery);
+  // The first look found nothing.
+  await sleep(100);
+  const left = lostIn(delivery);
+  await sleep(600);
+  expect(existsSync(left)).toBe(true);
+  sweeping.soon();
+  await eventually(() => !existsSync(left));
+  expect(await sweeping.end()).toEqual([]);
+});
+
+test.each([
+  [true, []],
+  [false, ['staging-left']],
+])('the end of a run that may wait (%s) for what was left in its last minute: %j', async (mayWait, codes) => {
+  const delivery = freshFolder('delivery');
+  const said: string[] = [];
+  const sweeping = sweepingOf(delivery, said);
+  await sleep(100);
+  const left = lostIn(delivery);
+  expect((await sweeping.end(() => mayWait)).map(({ code }) => code)).toEqual(codes);
+  expect(existsSync(left)).toBe(!mayWait);
+  expect(said).toHaveLength(mayWait ? 1 : 0);
 });
