@@ -170,7 +170,7 @@ export function disturbedNights(place: QueuePlace, cases: 'all' | 'few'): Distur
         readdirSync(folders.delivery)
           .filter((name) => name !== CLAIMS_FOLDER)
           .sort(),
-      ).toEqual(['day-03', 'show.html']);
+      ).toEqual(['day-03', 'show.html', 'show.json']);
       const rolls = resultOf(again.stdout).rolls;
       expect(rolls.map(({ roll, kept, made }) => [roll, kept, made])).toEqual([
         ['A001', 1, 0],
