@@ -72,5 +72,5 @@ test('the second run is refused and names the first, a third waits for it and ma
   const third = await waiting.done;
   expect(third.code, third.stderr).toBe(0);
   expect(resultOf(third.stdout).rolls).toMatchObject([{ verdict: 'ready', made: 0, kept: 1 }]);
-  expect(readdirSync(of('work-1').delivery).sort()).toEqual(['day-07', 'show.html']);
+  expect(readdirSync(of('work-1').delivery).sort()).toEqual(['day-07', 'show.html', 'show.json']);
 }, 240_000);
