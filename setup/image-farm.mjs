@@ -16,6 +16,7 @@ const BRIDGE = 'rlimage-b';
 const NETWORK = '10.213.9';
 const SERVICES = { rlimage1: 'queue', rlimage2: 'coordinator', rlimage3: 'worker', rlimage4: 'worker' };
 const QUEUE_HOST = `${NETWORK}.2`;
+const START_SECONDS = 60;
 const NIGHT_MILLISECONDS = 15 * 60_000;
 
 /** Rolls of the demo's day. Its third drive, on which one of them is damaged, is not shown to this farm. */
@@ -58,11 +59,13 @@ const wordsOf = (pid) => {
   }
 };
 
-/** The command itself, as an engine's stop would reach it, without those that it started. */
-const commandIn = (name) =>
+/** The service itself, which an engine's stop would reach, without those that it started. */
+const serviceIn = (name) =>
   processesIn(name).find((pid) => {
     const [program = '', script = ''] = wordsOf(pid);
-    return /(?:^|\/)node$/.test(program) && script === '/usr/local/bin/rushlight';
+    return SERVICES[name] === 'queue'
+      ? /^redis-server\b/.test(program)
+      : /(?:^|\/)node$/.test(program) && script === '/usr/local/bin/rushlight';
   });
 
 function endNetworks() {
@@ -128,34 +131,44 @@ export async function tryFarm({ folder, shoot, image, environment, expectThat })
     worker: [],
   };
   const containers = new Map();
-  /** Words that run something in the container of a network. */
-  const inside = (name, command) => {
-    const of = services[SERVICES[name]];
-    const mounts = [...of.volumes, ...also[SERVICES[name]]].map((mount) =>
-      mount.replace(/^queue:/, `${data}:`),
-    );
-    return [
-      ...['netns', 'exec', name, 'buildah', 'run', '--user', (of.user ?? '1000:1000').split(':')[0]],
+  const start = async (name) => {
+    const { command, user, volumes, environment: variables } = services[SERVICES[name]];
+    const mounts = [...volumes, ...also[SERVICES[name]]].map((mount) => mount.replace(/^queue:/, `${data}:`));
+    const words = [
+      ...['netns', 'exec', name, 'buildah', 'run', '--user', (user ?? '1000:1000').split(':')[0]],
       ...mounts.flatMap((mount) => ['-v', mount]),
-      ...Object.entries(of.environment).flatMap(([key, value]) => ['--env', `${key}=${value}`]),
-      ...[containers.get(name), '--', ...command],
+      ...Object.entries(variables).flatMap(([key, value]) => ['--env', `${key}=${value}`]),
+      ...[containers.get(name), '--', ...(SERVICES[name] === 'queue' ? [] : ['rushlight']), ...command],
     ];
-  };
-  const start = (name) => {
-    const { command } = services[SERVICES[name]];
-    const child = spawn('ip', inside(name, SERVICES[name] === 'queue' ? command : ['rushlight', ...command]), {
-      env: environment,
-      stdio: ['ignore', 'pipe', 'pipe'],
-    });
+    const child = spawn('ip', words, { env: environment, stdio: ['ignore', 'pipe', 'pipe'] });
     const running = { name, said: '', ended: new Promise((resolve) => child.on('exit', resolve)) };
     for (const stream of [child.stdout, child.stderr])
       stream.setEncoding('utf8').on('data', (text) => {
         running.said += text;
       });
+    for (let second = 0; serviceIn(name) === undefined && second < START_SECONDS; second += 1)
+      await setTimeout(1_000);
+    if (serviceIn(name) === undefined) throw new Error(`${SERVICES[name]} did not start: ${running.said}`);
     return running;
   };
-  const once = (name, command) =>
-    spawnSync('ip', inside(name, command), { env: environment, encoding: 'utf8' });
+  /** A command beside the service, in its container: its root, its mounts, its network, its user, its variables. */
+  const once = (name, command) => {
+    const pid = String(serviceIn(name));
+    const words = [
+      '--target',
+      pid,
+      '--mount',
+      '--net',
+      '--root',
+      '--wd',
+      '--setuid',
+      '1000',
+      '--setgid',
+      '1000',
+    ];
+    const env = { PATH: '/usr/local/bin:/usr/bin:/bin', ...services[SERVICES[name]].environment };
+    return spawnSync('nsenter', [...words, '--', ...command], { env, encoding: 'utf8' });
+  };
   const check = (name) => {
     const [how, ...words] = services[SERVICES[name]].healthcheck.test;
     return once(name, how === 'CMD-SHELL' ? ['sh', '-c', ...words] : words);
@@ -173,19 +186,22 @@ export async function tryFarm({ folder, shoot, image, environment, expectThat })
   makeNetworks();
   try {
     for (const name of Object.keys(SERVICES)) {
-      const made = spawnSync('buildah', ['from', '--pull-never', image], { env: environment, encoding: 'utf8' });
+      const made = spawnSync('buildah', ['from', '--pull-never', image], {
+        env: environment,
+        encoding: 'utf8',
+      });
       if (made.status !== 0) throw new Error(`buildah from ${image}: ${made.stderr}`);
       containers.set(name, made.stdout.trim());
     }
     const [queue, coordinator, ...workers] = Object.keys(SERVICES);
     say('a farm in containers: Redis, coordinator, two workers');
-    const store = start(queue);
+    const store = await start(queue);
     const storeHealth = await healthy(queue, 30);
     expectThat('Redis is healthy', storeHealth.status === 0, `${shown(storeHealth)}${store.said}`);
     const stranger = once(coordinator, ['redis-cli', '-h', QUEUE_HOST, 'ping']);
     expectThat('Redis asks for a password', /NOAUTH/.test(shown(stranger)), shown(stranger));
-    const decided = start(coordinator);
-    const crew = workers.map(start);
+    const decided = await start(coordinator);
+    const crew = await Promise.all(workers.map(start));
     const ready = await healthy(coordinator, 60);
     expectThat('the coordinator is healthy', ready.status === 0, `${shown(ready)}${decided.said}`);
     const visible = [queue, coordinator, ...workers]
@@ -227,14 +243,15 @@ export async function tryFarm({ folder, shoot, image, environment, expectThat })
     const mended = await healthy(coordinator, 30);
     expectThat('one that is back is', mended.status === 0, shown(mended));
 
+    const audit = once(workers[0], ['rushlight', 'audit', deliver]);
+    expectThat('an audit of the delivery finds nothing', audit.status === 0, shown(audit));
+
     for (const running of [decided, ...crew]) {
-      const pid = commandIn(running.name);
+      const pid = serviceIn(running.name);
       if (pid !== undefined) process.kill(pid, 'SIGTERM');
       const code = await Promise.race([running.ended, setTimeout(60_000, 'no end')]);
       expectThat(`${SERVICES[running.name]} ends in order`, code === 130, `${code}\n${running.said}`);
     }
-    const audit = once(workers[0], ['rushlight', 'audit', deliver]);
-    expectThat('an audit of the delivery finds nothing', audit.status === 0, shown(audit));
   } finally {
     endNetworks();
     for (const container of containers.values())
