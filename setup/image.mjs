@@ -6,8 +6,9 @@
  * package of npm. Where packages come from is this machine's own business: apt's sources and npm's settings are taken
  * over into the base image as they are, and RUSHLIGHT_APT_MIRROR names another mirror for its first packages.
  *
- * Then, in containers of the image: `doctor` lacks nothing; the demo comes out as its script says; a roll of it goes to
- * `ready` as frames, which needs the compiled kernels.
+ * Then, in containers of the image: `doctor` lacks nothing, LibRaw and the font of texts in the picture included; the demo
+ * comes out as its script says, with texts in its proxies; a roll of it goes to `ready` as frames, which needs the compiled
+ * kernels. Last a farm of containers, as docker/compose.yaml starts it (image-farm.mjs).
  */
 import { spawnSync } from 'node:child_process';
 import {
@@ -22,6 +23,7 @@ import {
 } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
+import { tryFarm } from './image-farm.mjs';
 import { projectFolder, say, stop } from './say.mjs';
 
 const SYSTEM = 'bookworm';
@@ -57,9 +59,10 @@ function requirePrograms() {
     stop(
       'run this as root: chroot isolation needs it. With Docker or Podman build docker/Dockerfile instead.',
     );
-  const missing = ['buildah', 'debootstrap'].filter(
-    (name) => spawnSync('sh', ['-c', `command -v ${name}`]).status !== 0,
-  );
+  const packageOf = { buildah: 'buildah', debootstrap: 'debootstrap', ip: 'iproute2', nsenter: 'util-linux' };
+  const missing = Object.keys(packageOf)
+    .filter((name) => spawnSync('sh', ['-c', `command -v ${name}`]).status !== 0)
+    .map((name) => packageOf[name]);
   if (missing.length === 0) return;
   say(`installing from the system's packages (once): ${missing.join(', ')}`);
   must('apt-get', ['update', '-qq'], { stdio: ['ignore', 2, 2] });
@@ -181,12 +184,19 @@ function expectThat(what, good, detail) {
   return good;
 }
 
-function tryOut() {
+async function tryOut() {
   const folder = mkdtempSync(join(tmpdir(), 'rushlight-image-'));
   must('chown', ['1000:1000', folder]);
   try {
-    const doctor = inImage(folder, ['doctor', '--deliver', folder]);
+    const doctor = inImage(folder, ['doctor', '--deliver', folder, '--json']);
     expectThat('doctor: the image lacks nothing', doctor.status === 0, doctor.stdout);
+    const lines = doctor.stdout === '' ? [] : JSON.parse(doctor.stdout).lines;
+    for (const part of ['LibRaw', 'font', 'kernels'])
+      expectThat(
+        `doctor finds ${part}`,
+        lines.some(({ what, state }) => what === part && state === 'good'),
+        doctor.stdout,
+      );
     const demo = inImage(folder, ['demo', '--folder', join(folder, 'demo')]);
     expectThat('the demo comes out as its script says', demo.status === 0, demo.stdout);
     const day = join(folder, 'demo/shoot/drive-a/day-03');
@@ -204,6 +214,8 @@ function tryOut() {
     const rolls = run.stdout === '' ? [] : JSON.parse(run.stdout).rolls;
     const ready = rolls.filter(({ verdict }) => verdict === 'ready').map(({ roll }) => roll);
     expectThat('rolls of the demo go to ready as frames', ready.length > 0, run.stdout);
+    const shoot = join(folder, 'demo/shoot');
+    await tryFarm({ folder, shoot, image: IMAGE, environment, expectThat });
   } finally {
     rmSync(folder, { recursive: true, force: true });
   }
@@ -212,4 +224,4 @@ function tryOut() {
 requirePrograms();
 makeBase();
 build();
-tryOut();
+await tryOut();

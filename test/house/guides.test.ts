@@ -48,7 +48,7 @@ test('every guide is here', () => {
 });
 
 /** Programs of others that guides call. */
-const ofOthers = /^(?:cd|df|docker|export|openssl|sha256sum)$/;
+const ofOthers = /^(?:cd|df|export|openssl|sha256sum)$/;
 
 describe.each(guides)('%s', (page) => {
   const text = read(join(guide, page));
@@ -110,15 +110,6 @@ test('choosing-profiles.md has every built-in profile, with a size', () => {
   );
 });
 
-test('the line that starts containers sets what compose.yaml asks for, and nothing else', () => {
-  const line = linesOf('farm-operator.md').find((one) => one.includes('docker compose'));
-  const set = [...(line ?? '').matchAll(/(?<=^| )([A-Z]+)=/g)].map(([, name]) => name as string);
-  const asked = [...read('docker/compose.yaml').matchAll(/\$\{([A-Z]+):\?/g)].map(
-    ([, name]) => name as string,
-  );
-  expect(set.sort()).toEqual([...new Set(asked)].sort());
-});
-
 /** What a heading is linked by, as GitHub makes it (its html-pipeline: small letters, no punctuation, hyphens for spaces). */
 const anchorOf = (heading: string): string =>
   heading
@@ -168,9 +159,9 @@ test('what asks for no drives does what the pages say', async () => {
   }
 });
 
-/** What only a farm or an engine for containers can do. The farm's own tests start workers; the part `image` builds and runs the image. */
+/** What only a farm can do: its own tests start workers. */
 const ofFarm = (line: string): boolean =>
-  /^rushlight worker |--workers 0|--volumes |^export RUSHLIGHT_QUEUE|docker compose/.test(line);
+  /^rushlight worker |--workers 0|--volumes |^export RUSHLIGHT_QUEUE/.test(line);
 
 /** The drives that the guides speak of, below a folder of the test: made by the first page, and found as it left them by the next. */
 const world = join(sharedFolder, 'guides');

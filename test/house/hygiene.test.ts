@@ -82,8 +82,3 @@ test('the oldest Node is the same in the package, the set-up and doctor', () => 
   expect(engines.node).toBe(`>=${OLDEST_NODE.major}.${OLDEST_NODE.minor}.0`);
   expect(SETUP_NODE).toEqual([OLDEST_NODE.major, OLDEST_NODE.minor]);
 });
-
-test('the image is built from every room: what Docker may send is listed', () => {
-  const sent = readFileSync(join(packageFolder, 'docker', 'Dockerfile.dockerignore'), 'utf8').split('\n');
-  expect(rooms.filter((room) => !sent.includes(`!${room}`))).toEqual([]);
-});
