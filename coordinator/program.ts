@@ -280,6 +280,7 @@ export function program(ended: (exitCode: number) => void): CommandUnknownOpts {
     .addOption(handles())
     .addOption(cutRate())
     .addOption(stills())
+    .addOption(segments())
     .addOption(replace())
     .addOption(settings())
     .addOption(ignore())

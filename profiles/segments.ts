@@ -3,7 +3,6 @@
  * segments lie, and what one of them is asked for: what is asked for of the whole clip, cut. Pure.
  */
 import { type ClipFacts, earlierField } from '../media/facts.ts';
-import { formatRatio } from '../media/time/rate.ts';
 import { addFrames } from '../media/time/timecode.ts';
 import type { Outcome } from './outcome.ts';
 import type { AnyOutcome } from './outcome/any.ts';
@@ -27,18 +26,11 @@ export function segmentsOf(frames: number, of: number): Segment[] {
 /** Codecs whose packets depend on their own frame alone, with our options: what a frame before it was changes no bit (measured, docs/mechanisms/segments.md). */
 const CUT_CODECS: readonly string[] = ['vc3', 'rdd36', 'ffv1'];
 
-/**
- * Matroska says in whole nanoseconds how long a frame is. A reader makes a rate of that, and at others (60000/1001) the joined file would say a nanosecond less; these were
- * measured to come back as they were.
- */
-const EXACT_IN_NANOSECONDS: readonly string[] = ['24000/1001', '24', '25'];
-
 /** Whether a deliverable can be put together from segments. */
 export function mayBeJoined(outcome: AnyOutcome): outcome is Outcome {
   return (
     outcome.kind === 'movie' &&
     CUT_CODECS.includes(outcome.codec) &&
-    (outcome.container !== 'mkv' || EXACT_IN_NANOSECONDS.includes(formatRatio(outcome.rate))) &&
     outcome.linearisation === null &&
     outcome.shown === null &&
     outcome.burnIn.length === 0 &&

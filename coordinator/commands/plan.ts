@@ -18,10 +18,12 @@ import { shapesOfRoll } from '../plan/shapes.ts';
 import { soundOfRoll } from '../plan/sound.ts';
 import { writtenOfRoll } from '../plan/written.ts';
 import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
+import type { PlannedJob } from '../plan/types.ts';
 import { machineId } from '../../files/machine-id.ts';
 import { byDue, rankOf } from '../dispatch/by-due.ts';
+import { jobsOf, type SegmentsAsked, segmentsFor } from '../dispatch/segments.ts';
 import { duesOf } from '../forecast/dues.ts';
-import { paceOf, unknownKinds } from '../forecast/estimate.ts';
+import { estimated, paceOf, unknownKinds } from '../forecast/estimate.ts';
 import { readSpeeds } from '../forecast/keep.ts';
 import { forecastOfPlan } from '../forecast/of-plan.ts';
 import { lateNotes } from '../show/forecast-text.ts';
@@ -78,6 +80,7 @@ export interface PlanOptions {
   readonly handles?: number;
   readonly cutRate?: Rate;
   readonly stills?: number;
+  readonly segments?: SegmentsAsked;
   readonly replace?: boolean;
   readonly settings?: string;
   readonly ignore?: readonly string[];
@@ -85,6 +88,14 @@ export interface PlanOptions {
   readonly ffprobe?: string;
   readonly json?: boolean;
   readonly quiet?: boolean;
+}
+
+/** Clips that several workers make side by side, by the number of their segments. */
+function cutOfRoll(jobs: readonly PlannedJob[]): PlannedRoll['cut'] {
+  const cut = new Map<number, string[]>();
+  for (const { job, segments } of jobs)
+    if (segments > 1) cut.set(segments, [...(cut.get(segments) ?? []), job.clip.id]);
+  return [...cut].map(([segments, clips]) => ({ segments, clips }));
 }
 
 const sumOf = <Item>(items: readonly Item[], of: (item: Item) => number): number =>
@@ -138,6 +149,9 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
   const runProgress = newRunProgress(asked.map((roll) => roll.name));
   const clipReaders = readersApart();
   const progress = showProgress(runProgress, { quiet: options.quiet === true });
+  const workers = options.workers ?? defaultWorkers();
+  const speeds = await readSpeeds();
+  const here = { machine: machineId().id, slots: workers * defaultSlots(workers) };
   const context: RollContext = {
     request: {
       folders,
@@ -156,6 +170,10 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     signal,
     collisions: collisionsOf(rolls, folders),
     reservation: freshReservation(folders.delivery),
+    segmentsFor: (one) => {
+      const [known = one] = estimated([one], { ...here, samples: speeds.jobs, run: null });
+      return segmentsFor(known, options.segments ?? 'auto', here.slots);
+    },
     // What breaks is among the findings; there is no log to write it to.
     log: () => undefined,
     maybeSoundRolls: await soundRollsByName(rolls, prepared, signal),
@@ -242,10 +260,8 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     }
     progress.stop();
     const jobs = plans.flatMap((plan) => plan.jobs);
-    const workers = options.workers ?? defaultWorkers();
-    const speeds = await readSpeeds();
     append(reported, speeds.findings);
-    const [here, now] = [{ machine: machineId().id, slots: workers * defaultSlots(workers) }, Date.now()];
+    const now = Date.now();
     const forecast = forecastOfPlan({
       ...here,
       rolls: plans.map(({ known, ...one }, place) => ({
@@ -272,7 +288,10 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         freeFiles,
       })),
       workers,
-      seconds: secondsOf(jobs, workers),
+      seconds: secondsOf(
+        jobs.flatMap((one) => jobsOf(one, one.segments)),
+        workers,
+      ),
       masters: {
         turn: stated.file.show?.masters ?? 'with',
         clips: sumOf(plans, ({ secondDecodes }) => secondDecodes.clips),
@@ -294,6 +313,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       clips: known.clips.length,
       recordings: known.recordings.length,
       jobs: ofRoll.length,
+      cut: cutOfRoll(ofRoll),
       withoutRoom,
       deliverables: sumOf(ofRoll, ({ job }) => job.deliverables.length),
       bytes: sumOf(ofRoll, ({ bytes }) => bytes),
@@ -359,7 +379,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
         left: leftOfJobs(jobs),
         pull: followed?.record ?? null,
         differences,
-        jobs: jobs.map(({ job, bytes, bytesRange, seconds }) => ({
+        jobs: jobs.map(({ job, bytes, bytesRange, seconds, segments }) => ({
           roll: job.roll,
           clip: job.clip.id,
           frames: job.span.count,
@@ -371,6 +391,7 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
           bytes,
           bytesRange,
           seconds,
+          segments,
         })),
         findings: reported,
       });

@@ -3,16 +3,17 @@
  * ninetieth of a hundred such nights. Pure: speeds, order and chance are given.
  *
  * A roll that has a job of a kind of which too few are finished is not spoken of. Such jobs still take their time before others: in the simulation they
- * take what the planner's table says, as far as this machine is faster or slower than that, and may be far off.
+ * take what the planner's table says, as far as this machine is faster or slower than that, and may be far off. So do jobs that join segments: what is learned is of whole clips.
  */
 import type { Wave } from '../../ledger/job.ts';
 import type { Chance } from './chance.ts';
+import { afterSegments, joins, type OfCut } from './cut.ts';
 import { kindKey, type Kind } from './kind.ts';
 import { type SimulatedMachine, simulateSteps, type Waiting } from './simulate.ts';
 import { likelySeconds, type Speed } from './speed.ts';
 import { inParts, type Steps, whole } from './steps.ts';
 
-export interface ForecastJob {
+export interface ForecastJob extends OfCut {
   readonly rollName: string;
   readonly kind: Kind;
   readonly frames: number;
@@ -88,7 +89,7 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
   const { machines, running, chance } = night;
   const rolls = new Map<string, RollNights>();
   const speeds = yield* speedTable(night);
-  let [hasProxies, areProxiesKnown] = [false, true];
+  let [hasProxies, areProxiesKnown, hasCuts] = [false, true, false];
   const isKnown = ({ kind }: Item): boolean => machines.some(({ id }) => speeds.of(kind, id) !== null);
   for (const jobs of jobsOf(night))
     yield* inParts(jobs, (job) => {
@@ -96,6 +97,7 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
       entry.jobs += 1;
       if (!isKnown(job)) entry.unknown += 1;
       rolls.set(job.rollName, entry);
+      if (job.cut !== undefined) hasCuts = true;
       if (job.wave !== 'proxies') return;
       hasProxies = true;
       if (!isKnown(job)) areProxiesKnown = false;
@@ -109,7 +111,7 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
     const luck = new Map(machines.map(({ id }) => [id, chance.normal()]));
     const seconds = (job: Item, machine: string): number => {
       const speed = speeds.of(job.kind, machine);
-      if (speed === null)
+      if (speed === null || joins(job))
         return job.tableSeconds * speeds.beside(machine) * Math.exp(TABLE_SCATTER * chance.normal());
       const { mean, deviation } = speed.drift;
       const off = mean + deviation * (luck.get(machine) ?? 0) + speed.scatter * chance.normal();
@@ -127,7 +129,12 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
     yield* simulateSteps(
       {
         machines,
-        waiting: night.waiting(),
+        waiting: hasCuts
+          ? afterSegments(
+              night.waiting(),
+              running.map(({ job }) => job),
+            )
+          : night.waiting(),
         releases: night.releases,
         running: running.map(({ job, machine, elapsed }) => ({
           job,
@@ -191,10 +198,10 @@ function* speedTable<Item extends ForecastJob>(night: ToForecast<Item>): Steps<S
   for (const { id } of machines) {
     let [sum, count] = [0, 0];
     for (const jobs of jobsOf(night))
-      yield* inParts(jobs, ({ kind, frames, tableSeconds }) => {
-        const speed = of(kind, id);
-        if (speed === null) return;
-        sum += Math.log(likelySeconds(speed, frames) / tableSeconds);
+      yield* inParts(jobs, (job) => {
+        const speed = of(job.kind, id);
+        if (speed === null || joins(job)) return;
+        sum += Math.log(likelySeconds(speed, job.frames) / job.tableSeconds);
         count += 1;
       });
     ratios.set(id, Math.exp(sum / Math.max(1, count)));

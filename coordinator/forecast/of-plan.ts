@@ -1,5 +1,7 @@
 /** When the rolls of a plan would be ready, if the run began now on this machine. Pure. */
 import type { OrderedJob, RollRank } from '../dispatch/order.ts';
+import { jobsOf } from '../dispatch/segments.ts';
+import { jobKey } from '../../ledger/job.ts';
 import type { PlannedJob } from '../plan/types.ts';
 import type { NightForecast } from '../progress/forecast.ts';
 import { chanceOf } from './chance.ts';
@@ -32,14 +34,18 @@ export interface PlanToForecast {
 
 export function forecastOfPlan({ rolls, machine, slots, samples, dues, now }: PlanToForecast): NightForecast {
   const jobs = rolls.flatMap(({ roll, rank, jobs: own }) =>
-    estimated(own, { machine, slots, samples, run: null }).map(
-      ({ job, seconds }, place): ForecastJob & OrderedJob => ({
+    estimated(own, { machine, slots, samples, run: null })
+      .flatMap((planned) => jobsOf(planned, planned.segments))
+      .map(({ job, seconds }, place): ForecastJob & OrderedJob => ({
         ...{ rollName: roll, roll: rank, place, seconds, tableSeconds: seconds },
         kind: kindOf(job),
         frames: job.span.count,
         wave: job.wave,
-      }),
-    ),
+        cut:
+          job.segments === undefined
+            ? undefined
+            : { clip: JSON.stringify([roll, jobKey(job)]), joins: job.segment === undefined },
+      })),
   );
   let read = 0;
   const releases = rolls.map(({ roll, reading, measuring }) => {

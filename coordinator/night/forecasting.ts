@@ -68,10 +68,16 @@ interface OpenRoll {
   readonly deliveryFolder: string;
 }
 
+/** Of a clip that is cut each segment is an entry of its own, and so is what joins them. */
+const entryKey = (job: Parameters<typeof jobKey>[0] & { readonly segment?: number | undefined }): string =>
+  job.segment === undefined ? jobKey(job) : JSON.stringify([jobKey(job), job.segment]);
+
 /** As small as it can be: of a night of many clips all are known here. */
 class Open implements ForecastJob, OrderedJob, LearnedJob {
   /** When it was taken, by the clock of this run; null: nobody has it. */
   began: number | null = null;
+  /** A segment that waits to be joined: nobody has it, and nobody is to take it. */
+  isMade = false;
   readonly of: OpenRoll;
   readonly clip: string;
   readonly place: number;
@@ -79,6 +85,7 @@ class Open implements ForecastJob, OrderedJob, LearnedJob {
   readonly kind: Kind;
   readonly frames: number;
   readonly wave: Wave | undefined;
+  readonly cut: ForecastJob['cut'];
 
   constructor(
     of: OpenRoll,
@@ -93,6 +100,10 @@ class Open implements ForecastJob, OrderedJob, LearnedJob {
     this.kind = kind;
     this.frames = job.span.count;
     this.wave = job.wave;
+    this.cut =
+      job.segments === undefined
+        ? undefined
+        : { clip: JSON.stringify([of.name, jobKey(job)]), joins: job.segment === undefined };
   }
 
   get run(): string {
@@ -124,7 +135,7 @@ const KEEP_MILLISECONDS = 60_000;
 export async function startForecasting(request: ForecastingRequest): Promise<Forecasting> {
   const { events, log, now = () => performance.now() } = request;
   const before = await readSpeeds();
-  /** By roll, and there by `jobKey`. */
+  /** By roll, and there by `entryKey`. */
   const open = new Map<string, Map<string, Open>>();
   let openJobs = 0;
   /** Many jobs are of few kinds. */
@@ -184,15 +195,17 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
   };
   events.on('job-moved', ({ job, roll, to }) => {
     const ofRoll = open.get(roll);
-    const entry = ofRoll?.get(jobKey(job));
+    const entry = ofRoll?.get(entryKey(job));
     if (ofRoll === undefined || entry === undefined) return;
     if (to === 'active') entry.began ??= now();
     else if (to === 'pending' || to === 'queued') entry.began = null;
+    entry.isMade = to === 'unjoined';
     if (!isEnd(to)) return;
-    ofRoll.delete(jobKey(job));
+    ofRoll.delete(entryKey(job));
     if (ofRoll.size === 0) open.delete(roll);
     openJobs -= 1;
-    if (to !== 'done') return;
+    // Reports are of whole clips.
+    if (to !== 'done' || entry.cut?.joins === false) return;
     const task = learn(entry).finally(() => reading.delete(task));
     reading.add(task);
   });
@@ -203,7 +216,7 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
     const only = machines.length === 1 ? (machines[0]?.id ?? null) : null;
     const slots = new Map(machines.map(({ id, slots: own }) => [id, own]));
     const all = machines.reduce((sum, { slots: own }) => sum + own, 0);
-    const list = [...open.values()].flatMap((jobs) => [...jobs.values()]);
+    const list = [...open.values()].flatMap((jobs) => [...jobs.values()].filter(({ isMade }) => !isMade));
     const samples = knownNow();
     const waits = inOrder(
       list.filter(({ began }) => began === null),
@@ -265,7 +278,7 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
         const ofRoll = open.get(roll) ?? new Map<string, Open>();
         open.set(roll, ofRoll);
         const job = new Open(of, planned, place, known);
-        const own = jobKey(planned.job);
+        const own = entryKey(planned.job);
         if (!ofRoll.has(own)) openJobs += 1;
         ofRoll.set(own, job);
       }

@@ -12,6 +12,7 @@ import type { LimitFunction } from 'p-limit';
 import { type Finding, finding } from '../../findings/finding.ts';
 import { linksToProfiles, linksToRecords } from '../../ledger/delivery-links.ts';
 import { PartKeeper, removeParts } from '../../ledger/job-parts.ts';
+import type { Job } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { printable } from '../../files/names.ts';
 import { type GateDecision, decideRoll, decisionWithPlaces, findingsBeforeMaking } from '../gate/decide.ts';
@@ -20,7 +21,7 @@ import { stillsDue } from '../gate/stills.ts';
 import { deliveryContents } from '../gate/delivery-contents.ts';
 import { type DecidedOn, readDueDeliverables, writeDecision } from '../gate/disk.ts';
 import type { RollRank } from '../dispatch/order.ts';
-import { jobsOf, type ToCut } from '../dispatch/segments.ts';
+import { jobsOf } from '../dispatch/segments.ts';
 import type { DiscoveredRoll } from '../intake/index.ts';
 import { copiesSince } from '../intake/since.ts';
 import { readStillsOf } from '../../ledger/stills.ts';
@@ -73,8 +74,6 @@ export interface NightContext extends RollContext {
   readonly dues: Dues;
   /** Of a pull: gives a roll the stretches that are made of it, once all rolls are surveyed; false: the cut uses nothing of it. null: it is none. */
   readonly takePull: ((known: KnownRoll) => Promise<boolean>) | null;
-  /** Into how many segments a clip is cut; 1: it is made whole. */
-  segmentsFor(planned: ToCut): number;
   make(roll: RollOfWork, work: readonly Work[]): Promise<Finding[]>;
   /** Why the night ends early; null: it does not. */
   halted(): Finding | null;
@@ -180,14 +179,16 @@ async function plan(known: KnownRoll, rank: RollRank, context: NightContext): Pr
   const keeper = new PartKeeper(deliveryFolder);
   const works = new Works();
   const work: Work[] = [];
+  const each: { readonly job: Job; readonly seconds: number }[] = [];
   for (const [place, planned] of jobs.entries()) {
-    for (const { job, seconds } of jobsOf(planned, context.segmentsFor(planned))) {
+    for (const { job, seconds } of jobsOf(planned, planned.segments)) {
+      each.push({ job, seconds });
       const one = works.add(job, place, seconds);
       await keeper.keep(one.parts);
       work.push(one.work);
     }
   }
-  context.forecasting.add(rank, jobs);
+  context.forecasting.add(rank, each);
   return { work, done, planned, mend };
 }
 

@@ -110,9 +110,9 @@ function jobOf(
   const soundRolls = items.some(carriesRecording) ? ofClip : [];
   const beside = bytesOfStills(stills);
   const ranges = items.map(({ outcome }) => rangeOf(outcome));
-  return {
+  const planned = {
     job: {
-      version: 0,
+      version: 0 as const,
       night: request.night,
       run: request.run,
       day: request.day,
@@ -135,6 +135,7 @@ function jobOf(
     },
     seconds: jobSeconds(facts, items, clip.stretch?.frames),
   };
+  return { ...planned, segments: request.segmentsFor?.(planned) ?? 1 };
 }
 
 function planRoll(request: PlanRequest, roll: RollToPlan): RollPlan {

@@ -18,7 +18,7 @@ export interface Need {
 
 /** Of the jobs of one roll: `deliverables` in `profiles` folders, from `clips`. */
 export function needOf(
-  jobs: readonly { bytes: number; job: Pick<Job, 'deliverables'> }[],
+  jobs: readonly { bytes: number; segments?: number; job: Pick<Job, 'deliverables'> }[],
   profiles: number,
 ): Need {
   if (jobs.length === 0) return { bytes: 0, files: 0 };
@@ -36,7 +36,8 @@ export function needOf(
   const reports = deliverables + jobs.length;
   return {
     bytes:
-      jobs.reduce((sum, { bytes }) => sum + bytes, 0) +
+      // What is cut lies there twice until the roll is over: in segments, and joined.
+      jobs.reduce((sum, { bytes, segments = 1 }) => sum + (segments > 1 ? 2 : 1) * bytes, 0) +
       (reports + amfs.length + 1) * REPORT_BYTES +
       clfs * CLF_BYTES,
     files: deliverables + frames + amfs.length + clfs + reports + profiles + FILES_A_ROLL,

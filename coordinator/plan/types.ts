@@ -62,6 +62,8 @@ export interface PlanRequest {
   readonly volumes: readonly VolumeToPlan[];
   /** Whether masters are made with the proxies of their clip, or after those of all rolls. */
   readonly masters?: MastersTurn;
+  /** Into how many segments a clip is cut; absent: none is. */
+  readonly segmentsFor?: ((planned: Pick<PlannedJob, 'job' | 'bytes' | 'seconds'>) => number) | undefined;
   /** Bytes a pixel that compressed masters took before, by profile hash. */
   readonly sizes?: Readonly<Record<string, number>>;
 }
@@ -79,6 +81,8 @@ export interface PlannedJob {
   /** Estimates: what it writes, and how long one worker is busy with it. */
   readonly bytes: number;
   readonly seconds: number;
+  /** Into how many segments its clip is cut, each made by a job of its own; 1: it is made whole. */
+  readonly segments: number;
   /** Between which it writes: the same twice where nothing is compressed by what is in the picture. */
   readonly bytesRange: { readonly least: number; readonly most: number };
 }

@@ -21,7 +21,7 @@ import type { GateClip, GateInput } from '../gate/input.ts';
 import { type DiscoveredRoll, intakeRoll } from '../intake/index.ts';
 import type { KeptReads } from '../intake/kept-reads.ts';
 import type { ReadRoll } from '../intake/since.ts';
-import type { NightPlan, PlannedJob } from '../plan/index.ts';
+import type { NightPlan, PlannedJob, PlanRequest } from '../plan/index.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Settings } from '../settings/read.ts';
 import type { NightFolders } from './folders.ts';
@@ -71,6 +71,8 @@ export interface RollContext extends VerifyContext {
   readonly collisions: ReadonlyMap<string, Finding>;
   /** How long jobs are thought to take; absent: as the planner's table says. */
   readonly estimate?: (jobs: readonly PlannedJob[]) => readonly PlannedJob[];
+  /** As of PlanRequest. */
+  readonly segmentsFor: NonNullable<PlanRequest['segmentsFor']>;
   /** Rolls of the day that may be sound rolls, by the names of their files, whether this command reads them or not; none where no profile carries production sound. */
   readonly maybeSoundRolls: readonly string[];
   /** By clip and recording, for the whole command. */
@@ -185,6 +187,7 @@ export async function planRoll(known: KnownRoll, context: RollContext, mayWrite:
     day: context.request.folders.dayName,
     profiles: context.profiles,
     masters: context.request.settings.file.show?.masters ?? 'with',
+    segmentsFor: context.segmentsFor,
     // What survey holds of the roll (a file that nobody understands) keeps it from being ready, not its clips from being made.
     rolls: [
       {
@@ -242,7 +245,7 @@ export async function planRoll(known: KnownRoll, context: RollContext, mayWrite:
     const job = plan.again(named);
     return job === null ? null : { ...job, source: sourceOf(job, seenIn(known)) };
   };
-  context.reservation.take(jobs.map(({ job }) => job));
+  context.reservation.take(jobs);
   return { ...plan, jobs: context.estimate?.(jobs) ?? jobs, again };
 }
 

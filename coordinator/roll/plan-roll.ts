@@ -18,7 +18,7 @@ const DELIVERY_VOLUME = 'the delivery';
 const unlimited: VolumeToPlan = { name: DELIVERY_VOLUME, freeBytes: null, freeFiles: null };
 
 export interface DeliveryPlanRequest
-  extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles' | 'masters'> {
+  extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles' | 'masters' | 'segmentsFor'> {
   readonly rolls: readonly Omit<RollToPlan, 'volume'>[];
   readonly toolchain: Toolchain;
   readonly signal: AbortSignal;
@@ -43,6 +43,7 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<Delive
     rolls,
     profiles: request.profiles,
     masters: request.masters ?? 'with',
+    segmentsFor: request.segmentsFor,
     toolchain: request.toolchain.digest,
     sizes: await learnedSizes(
       rolls.map(({ deliveryFolder }) => deliveryFolder),

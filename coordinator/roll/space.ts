@@ -16,7 +16,7 @@ export async function roomOn(folder: string): Promise<{ freeBytes: number; freeF
 }
 
 export interface Reservation {
-  take(jobs: readonly Job[]): void;
+  take(jobs: readonly { readonly job: Job; readonly segments: number }[]): void;
   release(job: NamedJob): void;
   /** What is free beside what is spoken for. */
   left(): Promise<Omit<VolumeToPlan, 'name'>>;
@@ -32,7 +32,8 @@ export function freshReservation(delivery: string): Reservation {
   const key = (job: NamedJob): string => JSON.stringify([job.roll, jobKey(job)]);
   return {
     take: (jobs) => {
-      for (const job of jobs) open.set(key(job), bytesOf(job));
+      // In segments and joined it lies there twice.
+      for (const { job, segments } of jobs) open.set(key(job), (segments > 1 ? 2 : 1) * bytesOf(job));
     },
     release: (job) => void open.delete(key(job)),
     left: async () => {

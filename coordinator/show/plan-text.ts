@@ -33,6 +33,8 @@ export interface PlannedRoll {
   /** Of a sound roll; 0 of all others. */
   readonly recordings: number;
   readonly jobs: number;
+  /** Clips that are cut into segments, and into how many. */
+  readonly cut: readonly { readonly segments: number; readonly clips: readonly string[] }[];
   readonly withoutRoom: NightPlan['withoutRoom'];
   readonly deliverables: number;
   readonly bytes: number;
@@ -69,21 +71,25 @@ const metadata = ({ left: { values, clips } }: PlannedRoll): string =>
     : `, ${values} of the metadata of ${count(clips, 'clip')} without a place in masters (--json names them)`;
 
 const FEW = 3;
-function ofClips({ profiles, clips }: Pick<ShownOfRoll, 'profiles' | 'clips'>): string {
+function namesOf(clips: readonly string[]): string {
   const named =
     clips.length > FEW
       ? `${clips.slice(0, FEW).join(', ')} and ${clips.length - FEW} more`
       : clips.join(', ');
-  return `${printable(named)} (${profiles.join(', ')})`;
+  return printable(named);
 }
 
+const ofClips = ({ profiles, clips }: Pick<ShownOfRoll, 'profiles' | 'clips'>): string =>
+  `${namesOf(clips)} (${profiles.join(', ')})`;
+
 /** Each on a line of its own: what is shown in which way, what runs otherwise than its clip, what is heard, what is burnt in. */
-const waysText = ({ shapes, shown, cadence, written, sound }: PlannedRoll): string =>
+const waysText = ({ shapes, shown, cadence, written, sound, cut }: PlannedRoll): string =>
   [
     ...shapes.map((one) => `${one.shape}: ${ofClips(one)}`),
     ...shown.map((one) => `shown ${one.way}: ${ofClips(one)}`),
     ...cadence.map((one) => `${one.way}: ${ofClips(one)}`),
     ...sound.map((one) => `production sound, ${one.sound}: ${ofClips(one)}`),
+    ...cut.map(({ segments, clips }) => `cut into ${segments} segments, which are joined: ${namesOf(clips)}`),
     ...written.map((one) => `burnt in ${printable(one.text)}: ${ofClips(one)}`),
   ]
     .map((line) => `\n          ${line}`)

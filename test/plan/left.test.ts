@@ -61,6 +61,7 @@ test('names every one with its reason by clip and profile, and counts a name of 
         shown: [],
         shapes: [],
         cadence: [],
+        cut: [],
         sound: [],
         written: [],
       },

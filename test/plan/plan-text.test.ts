@@ -11,6 +11,7 @@ const roll = {
   shown: [],
   shapes: [],
   cadence: [],
+  cut: [],
   sound: [],
   written: [],
 };
@@ -100,4 +101,38 @@ test.each([
   expect(planText({ ...plan, masters: { turn, clips: 0, seconds: 0 } }, [], [])).not.toContain(
     'decoded twice',
   );
+});
+
+test('a plan says which clips are cut', () => {
+  const text = planText(
+    {
+      planned: 1,
+      done: 0,
+      withoutRoom: { deliverables: 0, bytes: 0 },
+      volumes: [],
+      workers: 2,
+      seconds: 10,
+      masters: { turn: 'with', clips: 0, seconds: 0 },
+      ready: {
+        timeZone: 'UTC',
+        from: '2026-05-03T20:00:00.000Z',
+        whole: null,
+        proxies: null,
+        rolls: [],
+        unknownKinds: [],
+      },
+    },
+    [
+      {
+        ...roll,
+        deliverables: 1,
+        jobs: 1,
+        bytes: 3_000_000,
+        withoutRoom: { deliverables: 0, bytes: 0 },
+        cut: [{ segments: 4, clips: ['A001C001'] }],
+      },
+    ],
+    [],
+  );
+  expect(text).toMatch(/^ +cut into 4 segments, which are joined: A001C001$/m);
 });

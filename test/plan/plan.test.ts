@@ -345,3 +345,13 @@ describe('time', () => {
     expect(seconds(100)).toBe(seconds(8));
   });
 });
+
+test('a clip that is cut has room for its segments and for what is joined from them', () => {
+  const rolls = [roll('A001', [clip('bell-01'), clip('bell-02')])];
+  const whole = planNight(request(rolls));
+  const cut = planNight(request(rolls, { segmentsFor: ({ job }) => (job.clip.id === 'bell-01' ? 4 : 1) }));
+  expect(cut.jobs.map(({ segments }) => segments)).toEqual([4, 1]);
+  const more = (cut.volumes[0]?.bytes ?? 0) - (whole.volumes[0]?.bytes ?? 0);
+  expect(more).toBe(whole.jobs[0]?.bytes);
+  expect(more).toBeGreaterThan(0);
+});

@@ -53,13 +53,15 @@ async function cutAndJoined(job: Job, of: number): Promise<void> {
   await runJob({ ...job, segments: of }, await workContext());
 }
 
-describe.each<readonly [string, number, readonly number[], MovieOptions]>([
+type Row = readonly [string, number, readonly number[], MovieOptions, readonly string[]];
+
+describe.each<Row>([
   // A clip that is entered in its middle: three groups.
-  ['open groups', 40, [3], OPEN_GROUPS],
-  ...further<readonly [string, number, readonly number[], MovieOptions]>(
-    ['open groups, cut at every frame', 97, [97, 2, 5], OPEN_GROUPS],
-    ['every picture a key frame, cut at every frame', 97, [97, 2, 5], { codec: 'prores' }],
-    ['25 frames a second', 97, [7], { ...OPEN_GROUPS, rate: '25' }],
+  ['open groups', 40, [3], OPEN_GROUPS, PROFILES],
+  ...further<Row>(
+    ['open groups, cut at every frame', 97, [97, 2, 5], OPEN_GROUPS, PROFILES],
+    ['every picture a key frame, cut at every frame', 97, [97, 2, 5], { codec: 'prores' }, PROFILES],
+    ['25 frames a second', 97, [7], { ...OPEN_GROUPS, rate: '25' }, PROFILES],
     [
       '59.94 frames a second, audio that begins with the picture and ends before it',
       97,
@@ -69,9 +71,20 @@ describe.each<readonly [string, number, readonly number[], MovieOptions]>([
         rate: '60000/1001',
         audioSeconds: 1.61,
       },
+      PROFILES,
     ],
+    // Matroska says in whole nanoseconds how long a frame is, and ffmpeg does not read every rate back out of them.
+    ...['24', '24000/1001', '30', '30000/1001', '48', '48000/1001', '50', '60', '100', '120000/1001'].map(
+      (rate): Row => [
+        `FFV1 at ${rate} frames a second`,
+        10,
+        [3],
+        { codec: 'prores', rate },
+        ['archive-ffv1'],
+      ],
+    ),
   ),
-])('%s', (_, frames, cuts, options) => {
+])('%s', (_, frames, cuts, options, profiles) => {
   test('is the file that is made whole', { timeout: 3_600_000 }, async () => {
     const folder = freshFolder('cuts');
     const source = await makeMovie(join(folder, 'A001', 'A001C001.mov'), {
@@ -80,8 +93,6 @@ describe.each<readonly [string, number, readonly number[], MovieOptions]>([
       ...options,
       extra: [...(options.extra ?? []), '-vf', `trim=end_frame=${frames},${JUMPS}`],
     });
-    // FFV1 is not cut at this rate (profiles/segments.ts).
-    const profiles = options.rate === '60000/1001' ? PROFILES.slice(0, 2) : PROFILES;
     const whole = await jobFor(source, join(folder, 'whole'), profiles);
     await runJob(whole, await workContext());
     for (const of of cuts) {

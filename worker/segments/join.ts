@@ -27,6 +27,7 @@ import { hearSounds, withSounds } from '../sound.ts';
 import { askTarget } from '../target.ts';
 import { newWatched, type Watched, watchLine } from '../watch.ts';
 import { type CutJob, segmentsOfJob } from './cut.ts';
+import { sayFrameDuration } from './frame-duration.ts';
 import { joinedFingerprints, jointTrouble } from './joints.ts';
 import { joinedPackets, pictureOf, takenPackets } from './packets.ts';
 import { type ReadSegment, readSegments } from './read.ts';
@@ -62,7 +63,10 @@ export async function joinStaged(
     }
     throw new JobFailure({ findings: [ended(job, run, watched)], retryable: true });
   }
-  for (const [index, { deliverable }] of outputs.entries()) {
+  for (const [index, { deliverable, staged }] of outputs.entries()) {
+    const [first] = segments;
+    const movie = first?.movies[index]?.path;
+    if (deliverable.outcome.container === 'mkv' && movie !== undefined) await sayFrameDuration(staged, movie);
     const packets = segments.map(({ record }) =>
       Buffer.from(
         record.deliverables.find(({ profile }) => profile === deliverable.profile.name)?.packets ?? '',
