@@ -78,6 +78,7 @@ test(
     placeRoll(base, join(made, 'A001'), true);
     const first = await startCoordinator({ base, name: 'first', words, machine: 'one' });
     await encoding(foldersOf(base));
+    // The work folder is shared, as after a power cut of the one machine: its lease is waited for as well.
     const second = await startCoordinator({ base, name: 'second', words, machine: 'two' });
     await eventually(() => second.of('another coordinator has the delivery').length > 0, 60_000);
     const killed = performance.now();
