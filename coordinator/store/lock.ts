@@ -6,7 +6,13 @@
 import { mkdir } from 'node:fs/promises';
 import { FindingError, finding } from '../../findings/finding.ts';
 import { type Lease, workPlace } from '../../ledger/lease.ts';
-import { type HeldLease, type PlaceState, stateOfPlace, type LeaseWatch, takeLease } from '../../ledger/lease-file.ts';
+import {
+  type HeldLease,
+  type PlaceState,
+  stateOfPlace,
+  type LeaseWatch,
+  takeLease,
+} from '../../ledger/lease-file.ts';
 import type { LeaseKeeper, KeptLease } from '../../ledger/lease-keeper.ts';
 import { ownerOfName, thisOwner } from '../../ledger/owner.ts';
 
