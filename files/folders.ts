@@ -2,12 +2,14 @@
 import { codeOf } from './error-code.ts';
 import { mkdir, open } from 'node:fs/promises';
 import { dirname } from 'node:path';
+import { takeAfterFolder } from './belonging.ts';
 import { fsPath } from './names.ts';
 
-/** Makes the folder and the parents that it lacks. Throws what the file system says of the first one that cannot be made. */
+/** Makes the folder and the parents that it lacks, each with group and permissions of the one in which it is made (belonging.ts). Throws what the file system says of the first one that cannot be made. */
 export async function makeFolders(path: string): Promise<void> {
   try {
     await mkdir(fsPath(path));
+    await takeAfterFolder(path);
   } catch (error) {
     const code = codeOf(error);
     if (code === 'EEXIST') return;

@@ -11,6 +11,7 @@
  */
 import { open, rm, rmdir } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
+import { belongToFolder } from '../files/belonging.ts';
 import { digestOfFile, type FileDigest } from '../files/digest.ts';
 import { makeFolders } from '../files/folders.ts';
 import { fsPath, printable } from '../files/names.ts';
@@ -75,6 +76,7 @@ async function stage(folder: string, { path, pieces }: HandoverFile): Promise<St
       }
     }
     await flush();
+    await belongToFolder(handle, dirname(final));
     await handle.sync();
   } finally {
     await handle.close();

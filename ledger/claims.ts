@@ -12,8 +12,9 @@
  */
 import { createHash } from 'node:crypto';
 import { link, open, readdir, readFile, rm } from 'node:fs/promises';
-import { join } from 'node:path';
+import { dirname, join } from 'node:path';
 import { codeOf } from '../files/error-code.ts';
+import { belongToFolder } from '../files/belonging.ts';
 import { makeFolders } from '../files/folders.ts';
 import { fsPath } from '../files/names.ts';
 import { OWN_PREFIX } from './layout.ts';
@@ -108,6 +109,7 @@ async function writeNew(path: string, text: string): Promise<void> {
   const handle = await open(fsPath(path), 'wx', 0o644);
   try {
     await handle.writeFile(text);
+    await belongToFolder(handle, dirname(path));
     await handle.sync();
   } finally {
     await handle.close();

@@ -8,6 +8,7 @@ import { open, readFile, rename, rm } from 'node:fs/promises';
 import { join } from 'node:path';
 import { z } from 'zod';
 import { codeOf } from '../files/error-code.ts';
+import { belongToFolder } from '../files/belonging.ts';
 import { makeFolders } from '../files/folders.ts';
 import { fsPath } from '../files/names.ts';
 import { type Finding, finding } from '../findings/finding.ts';
@@ -81,6 +82,7 @@ async function writePart(rollFolder: string, id: string, bytes: Buffer): Promise
     const handle = await open(fsPath(staged), 'wx');
     try {
       await handle.writeFile(bytes);
+      await belongToFolder(handle, folder);
     } finally {
       await handle.close();
     }

@@ -25,8 +25,9 @@
  */
 import { randomUUID } from 'node:crypto';
 import { open, readdir, readFile, rm } from 'node:fs/promises';
-import { join } from 'node:path';
+import { dirname, join } from 'node:path';
 import { setTimeout } from 'node:timers/promises';
+import { belongToFolder } from '../files/belonging.ts';
 import { fsPath } from '../files/names.ts';
 import {
   judgeLease,
@@ -176,6 +177,7 @@ export async function createLease(path: string, lease: Lease): Promise<boolean> 
   }
   try {
     await handle.writeFile(leaseText(lease));
+    await belongToFolder(handle, dirname(path));
     await handle.sync();
   } catch (error) {
     // On a full volume an empty file would be left under the name.

@@ -4,6 +4,7 @@ import { open, readFile, rename, rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import type { z } from 'zod';
 import { type Finding, finding } from '../findings/finding.ts';
+import { belongToFolder } from '../files/belonging.ts';
 import { makeFolders, syncFolder } from '../files/folders.ts';
 import { STAGING_PREFIX } from './layout.ts';
 import { newToken } from './owner.ts';
@@ -17,6 +18,7 @@ export async function writeWhole(path: string, text: string | Buffer): Promise<v
     const handle = await open(part, 'wx');
     try {
       await handle.writeFile(text);
+      await belongToFolder(handle, folder);
       await handle.sync();
     } finally {
       await handle.close();

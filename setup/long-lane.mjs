@@ -130,8 +130,9 @@ export const parts = {
     minutes: 40,
   },
   stores: {
-    about: 'every disturbance of a run on a store of its own; a night with production sound',
-    minutes: 6,
+    about:
+      'every disturbance of a run on a store of its own; a night with production sound; standing coordinators that are killed',
+    minutes: 10,
   },
   farm: {
     about: 'machines that lack something, hang, freeze or are cut off; production sound and a pull on a farm',
@@ -187,7 +188,11 @@ export function stepsOf(part, { hasFuzz, fuzzState, hasImage }) {
         },
       ];
     case 'stores':
-      return [long('the standing store', 'test/night')];
+      return [
+        // With its slash: by its beginning alone it would run test/nights as well.
+        long('the standing store', 'test/night/'),
+        long('standing coordinators', 'test/nights'),
+      ];
     case 'farm':
       return [long('machines of a farm', 'test/farm')];
     case 'chaos':

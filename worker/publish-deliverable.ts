@@ -9,6 +9,7 @@ import type { MovieMasterWork, MovieWork } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { storeChecksumList } from '../ledger/checksum-list.ts';
 import type { DeliverableReport } from '../ledger/report.ts';
+import { takeAfterFolder } from '../files/belonging.ts';
 import { type FolderDigest, isFolderDigest } from '../files/folder-digest.ts';
 import type { Bitstream } from '../proof/bitstream.ts';
 import type { ContentLight } from '../proof/light/form.ts';
@@ -78,6 +79,7 @@ export async function finish(
   run.clock.enter('check');
   let checked: CheckReport;
   try {
+    await takeAfterFolder(staged);
     checked = await checkDeliverable({
       path: staged,
       outcome: deliverable.outcome,

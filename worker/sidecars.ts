@@ -1,5 +1,6 @@
 /** The files that belong beside a movie, from their staging names to their final ones. */
 import { basename, dirname, join } from 'node:path';
+import { takeAfterFolder } from '../files/belonging.ts';
 import { digestOfFile } from '../files/digest.ts';
 import type { StagedFile } from '../files/publish-together.ts';
 import type { Job } from '../ledger/job.ts';
@@ -23,6 +24,7 @@ export async function besideOf(job: Job, deliverable: Deliverable, staged: strin
   for (const name of namesOf(deliverable)) {
     const place = layout.stagedBeside(staged, name);
     const final = layout.deliverable(job.deliveryFolder, profile.name, name);
+    await takeAfterFolder(place);
     files.push({ staged: place, final, checked: await digestOfFile(place) });
   }
   return files;

@@ -5,6 +5,7 @@
 import { createHash } from 'node:crypto';
 import { type FileHandle, open, rm } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
+import { belongToFolder } from '../../files/belonging.ts';
 import { digestOfFile, type FileDigest } from '../../files/digest.ts';
 import { codeOf } from '../../files/error-code.ts';
 import { makeFolders } from '../../files/folders.ts';
@@ -119,6 +120,7 @@ async function stageAndName(
             }),
           );
         else {
+          await belongToFolder(handle, dirname(staged));
           await handle.sync();
           results.set(drive, await name(file, drive, staged, rules));
         }

@@ -26,6 +26,7 @@ export interface Places {
 /** Throws FindingError: another run has one of them (exit 2), the delivery cannot be made, or an interrupt ended the waiting. */
 export async function takePlaces({ request, run, interrupts, ui }: PlacesRequest): Promise<Places> {
   const { work, delivery } = request.folders;
+  const watch = request.leases ?? watchLeases();
   const keeper = startLeaseKeeper();
   const ending = new AbortController();
   const lost = (found: Finding): void => ending.abort(found);
@@ -49,13 +50,14 @@ export async function takePlaces({ request, run, interrupts, ui }: PlacesRequest
       workFolder: work,
       run,
       keeper,
+      watch,
       ...waiting('work folder'),
       lost: (why) => lost(finding('work-folder-in-use', why, 'no other run', { file: work })),
     });
     isNew = makeDelivery(delivery);
     hold = await holdDelivery({
       ...{ delivery, run, keeper, lost },
-      watch: request.leases ?? watchLeases(),
+      watch,
       ...waiting('delivery'),
     });
     return { hold, lost: ending.signal, release };

@@ -26,6 +26,7 @@ import {
   listenForTarget,
 } from './listeners.ts';
 import { count, readyText } from '../show/words.ts';
+import { groupNote } from './groups.ts';
 import { beginMorning, endMorning } from './morning.ts';
 import { newRun } from './names.ts';
 import { keepProgress, type KeptProgress } from './keep-progress.ts';
@@ -169,6 +170,11 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     for (const item of await forecasting.end()) run.note(item);
     // Last of all: nothing is staged any more, and every verdict is the one that stays.
     if (mayHandOver(run, interrupts)) for (const item of await handOver(request.folders)) run.note(item);
+    const grouped = await groupNote(
+      request.folders,
+      found.asked.map(({ name }) => name),
+    );
+    if (grouped !== null) run.note(grouped);
     // A machine that lacks the store's program is a machine's fault, not the night's.
     await engine.ready;
     tracker.assertNothingLeft();

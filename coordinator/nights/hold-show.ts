@@ -1,11 +1,11 @@
 /**
- * The coordinator's lease on a delivery: of two coordinators one has it, and the other stands by. Who stands by watches the lease of
- * the run there as well: both die with their machine, and after a minute without a sign both are free together.
+ * The coordinator's lease on a delivery: of two coordinators one has it, and the other stands by. Who stands by watches the leases of
+ * the run there and in its work folder as well (that of a machine that starts again is its own, of before): all die with their machine, and after a minute without a sign all are free together.
  */
-import { coordinatorPlace, deliveryPlace } from '../../ledger/lease.ts';
+import { coordinatorPlace, deliveryPlace, workPlace } from '../../ledger/lease.ts';
 import { type LeaseWatch, type PlaceState, stateOfPlace, takeLease } from '../../ledger/lease-file.ts';
 import type { KeptLease, LeaseKeeper } from '../../ledger/lease-keeper.ts';
-import { makeDelivery } from '../roll/folders.ts';
+import { defaultWorkFolder, makeDelivery, realPath } from '../roll/folders.ts';
 import { isHeld } from '../store/lock.ts';
 
 const LOOK_MILLISECONDS = 1_000;
@@ -26,8 +26,11 @@ export async function holdShow(request: HoldShowRequest): Promise<KeptLease> {
   const { delivery, coordinator, leases, keeper, signal, onWait, lost } = request;
   makeDelivery(delivery);
   const place = coordinatorPlace(delivery);
-  // What cannot be looked at now is looked at again.
-  const watchRun = (): void => void stateOfPlace(deliveryPlace(delivery), leases).catch(() => undefined);
+  const ofRun = [deliveryPlace(delivery), workPlace(realPath(defaultWorkFolder(delivery)))];
+  const watchRun = (): void => {
+    // What cannot be looked at now is looked at again.
+    for (const one of ofRun) void stateOfPlace(one, leases).catch(() => undefined);
+  };
   watchRun();
   const timer = setInterval(watchRun, LOOK_MILLISECONDS);
   try {

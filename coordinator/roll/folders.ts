@@ -29,7 +29,7 @@ export interface NightFolders {
 }
 
 /** Real path also of what does not exist yet: as far as it exists, and the rest. */
-function realPath(path: string): string {
+export function realPath(path: string): string {
   let place = resolve(path);
   const rest: string[] = [];
   while (!existsSync(place) && dirname(place) !== place) {

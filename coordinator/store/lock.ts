@@ -6,7 +6,13 @@
 import { mkdir } from 'node:fs/promises';
 import { FindingError, finding } from '../../findings/finding.ts';
 import { type Lease, workPlace } from '../../ledger/lease.ts';
-import { type HeldLease, type PlaceState, stateOfPlace, takeLease } from '../../ledger/lease-file.ts';
+import {
+  type HeldLease,
+  type PlaceState,
+  stateOfPlace,
+  type LeaseWatch,
+  takeLease,
+} from '../../ledger/lease-file.ts';
 import type { LeaseKeeper, KeptLease } from '../../ledger/lease-keeper.ts';
 import { ownerOfName, thisOwner } from '../../ledger/owner.ts';
 
@@ -18,6 +24,8 @@ export interface LockRequest {
   readonly wait?: boolean;
   readonly onWait?: (others: PlaceState) => void;
   readonly signal?: AbortSignal;
+  /** What is known of its lease already; absent: nothing. */
+  readonly watch?: LeaseWatch;
   readonly lost: (why: string) => void;
 }
 
@@ -31,7 +39,7 @@ export function holderText(lease: Lease | null): string {
 
 /** Throws FindingError (exit 2) that names the run when another one has the folder. */
 export async function acquireLock(request: LockRequest): Promise<KeptLease> {
-  const { workFolder, run, keeper, wait = false, onWait, signal, lost } = request;
+  const { workFolder, run, keeper, wait = false, onWait, signal, watch, lost } = request;
   await mkdir(workFolder, { recursive: true, mode: 0o700 });
   const place = workPlace(workFolder);
   const taken = await takeLease({
@@ -40,6 +48,7 @@ export async function acquireLock(request: LockRequest): Promise<KeptLease> {
     wait,
     ...(onWait === undefined ? {} : { onWait }),
     ...(signal === undefined ? {} : { signal }),
+    ...(watch === undefined ? {} : { watch }),
   });
   if (!isHeld(taken))
     throw new FindingError(

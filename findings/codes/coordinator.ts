@@ -18,6 +18,12 @@ export const coordinatorCodes = {
     remedy:
       'Name a free address of this machine in `listen`, and a `listen_token_file` where others can reach it. Two coordinators on one machine need an address each.',
   },
+  'group-not-given': {
+    weight: 'note',
+    title: 'files of the delivery do not have the group of its folder',
+    remedy:
+      'Let the account that runs Rushlight, on each machine, be a member of that group, or give the folder of the delivery its set-group-id bit (`chmod g+s`) before the day begins. What is there already: `chgrp -R`, with the group and the folder of the day. Where another group is meant, nothing need be done.',
+  },
   'read-earlier': {
     weight: 'note',
     title: 'files were read by this machine a while ago, and not once more',

@@ -20,6 +20,7 @@ import { commandProcess } from '../support/cli.ts';
 import { writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
 import { freshFolder, sharedFolder } from '../support/folder.ts';
+import { belongings, makeFolderOfOthers, otherGroup } from '../support/groups.ts';
 import { mediaTools } from '../support/make.ts';
 import { everyRow } from '../support/lane.ts';
 import { makeMovie } from '../support/media.ts';
@@ -72,6 +73,7 @@ beforeAll(async () => {
     settings,
     "version: 1\nshow: { owner: Bell foundry film }\ncameras:\n  - { name: B, known_by: { rolls: ['B###'] }, input: { file: look.cube, gives: acescg } }\n",
   );
+  makeFolderOfOthers(original, 0o2770);
   const night = await run(original);
   if (night.code !== 0) throw new Error(night.stderr + night.stdout);
 }, 240_000);
@@ -93,6 +95,17 @@ test('both rolls are ready: raw frames by their own tags, the log movie by the t
     );
   }
   expect(readdirSync(join(rollOf(original, 'B007'), 'reports', 'transforms'))).toHaveLength(1);
+});
+
+test('frames, records, pages and the handover have the group of the delivery and its permissions', () => {
+  const found = belongings(original);
+  for (const part of ['.exr', '.dpx', 'roll.json', 'handover', 'reports', '.html'])
+    expect(found.some(({ path }) => path.includes(part))).toBe(true);
+  // The kernel hands the set-group-id bit of a folder on to folders in it (inode(7)); no file has it.
+  const others = found.filter(
+    ({ gid, mode, isFolder }) => gid !== otherGroup || mode !== (isFolder ? 0o2770 : 0o660),
+  );
+  expect(others).toEqual([]);
 });
 
 test('every record of masters fits its JSON Schema', () => {

@@ -54,7 +54,7 @@ test('every long test file belongs to a part', () => {
     ...new Set(
       stepsOf(part, whole)
         .filter(({ env }) => env?.RUSHLIGHT_TEST_LANE === 'long')
-        .map(({ args }) => args?.at(-1) as string),
+        .map(({ args }) => args?.at(-1)?.replace(/\/$/, '') as string),
     ),
   ]);
   const files = sourcesOf('test')

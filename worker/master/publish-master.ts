@@ -1,6 +1,7 @@
 /** From the frames of a frame pool, and what its encoders wrote, to checked and published masters. */
 import { join } from 'node:path';
 import { checkMaster } from '../../check/master/index.ts';
+import { takeAllAfterFolder } from '../../files/belonging.ts';
 import type { WhileMadeReport } from '../../check/while-made.ts';
 import type { Finding, FindingSubject } from '../../findings/finding.ts';
 import type { Outcome } from '../../profiles/outcome.ts';
@@ -84,6 +85,7 @@ async function finishFrames(
   const seen = evidence.seen[index];
   const { outcome, profile } = made.deliverable;
   await writeCompanions((name) => join(made.staged, name), outcome, job.deliveryFolder);
+  await takeAllAfterFolder(made.staged);
   const onFrames = progressOf('check', outcome.frames, context);
   onFrames(0);
   run.clock.enter('check');

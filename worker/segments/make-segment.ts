@@ -6,6 +6,7 @@ import { open, rm, stat } from 'node:fs/promises';
 import { extname, join } from 'node:path';
 import { decodeWhole } from '../../check/decode.ts';
 import { seePictures, type SeenPictures } from '../../check/pictures.ts';
+import { takeAllAfterFolder } from '../../files/belonging.ts';
 import { digestOfFile } from '../../files/digest.ts';
 import { makeFolders, syncFolder } from '../../files/folders.ts';
 import { machineId } from '../../files/machine-id.ts';
@@ -77,6 +78,7 @@ export async function makeSegment(run: JobRun, job: SegmentJob): Promise<void> {
     const seconds = { make: rounded(run.clock.of('make')), check: rounded(run.clock.of('check')) };
     run.clock.enter('publish');
     const record = await written({ job, out, outputs, made, fingerprints, seen, seconds, staged });
+    await takeAllAfterFolder(staged);
     await run.context.fence();
     const final = segmentFolder(deliveryFolder, clip.id, segmentsKey(work), job.segment);
     // Whoever was first has made the same; what is there and no whole segment is in nobody's use.

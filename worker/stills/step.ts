@@ -7,6 +7,7 @@ import { hostname } from 'node:os';
 import { join } from 'node:path';
 import { stillForm } from '../../check/stills/form.ts';
 import { ALLOWED, isMet, type StillDifference } from '../../check/stills/pixels.ts';
+import { takeAfterFolder } from '../../files/belonging.ts';
 import { type FileDigest, digestOfFile } from '../../files/digest.ts';
 import { publishFile } from '../../files/publish.ts';
 import { type Finding, finding } from '../../findings/finding.ts';
@@ -129,6 +130,7 @@ async function makeAndCheck(
       const texts = stillTexts(job, outcome, still);
       const staged = layout.stagedStill(job.deliveryFolder, newToken());
       await writeFile(staged, await pngOf({ ...outcome, ...picture, texts }), { flag: 'wx' });
+      await takeAfterFolder(staged);
       // Before it is read: what is found is found in these bytes.
       const checked = await digestOfFile(staged);
       const { read, wrong } = stillForm(await readFile(staged), {
