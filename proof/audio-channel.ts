@@ -30,7 +30,7 @@ const ALLOWED_DECIBELS_LOSSLESS = 0.02;
 const GOOD_CORRELATION = 0.95;
 const GOOD_CORRELATION_LOSSLESS = 0.999;
 const FITS_BETTER = 4;
-/** Two channels of the source are one audio where they differ by no more than this part of its energy: -18 dB, what coders lose (audio-energy.ts). */
+/** Two channels of the source are one audio where they differ by no more than this part of its energy: -18 dB, what coders lose of most audio. */
 const SAME_PART = 0.016;
 /**
  * Where floating point was rounded to 16 bits, the fingerprints hold it rounded to 32 bits before: one sample in 2^17 lies so near
@@ -218,6 +218,14 @@ export class ChannelComparison {
     };
   }
 
+  /** Largest samples heard, block by block of the source. */
+  #peaks(): Float32Array {
+    const { firstBlock, lead, blocks } = this.#heard.plan;
+    const peaks = new Float32Array(this.#fingerprints.levels.length).fill(Number.NaN);
+    peaks.set(this.#heardChannel.peaks.subarray(lead, lead + blocks), firstBlock);
+    return peaks;
+  }
+
   /** Says how the audio differs, from anchors and levels; the first explanation of the whole channel ends it. */
   explain(anchors: readonly HeardAnchor[]): void {
     if (this.#isUnproven()) return;
@@ -401,7 +409,12 @@ export class ChannelComparison {
   /** What nothing else has said: places, levels of blocks and anchors are right, and yet the difference is more than a coder's loss. */
   #explainEnergy(): void {
     if (this.#lossless || this.differences.length > 0) return;
-    const energy = compareEnergy(this.#fingerprints.sketch, this.#heardChannel.sketch);
+    const energy = compareEnergy(this.#fingerprints.sketch, this.#heardChannel.sketch, {
+      levels: this.#fingerprints.levels,
+      peaks: this.#peaks(),
+      sourceRate: this.#source.sampleRate,
+      sampleRate: this.#heard.sampleRate,
+    });
     if (energy === null) return;
     const { gain, isOtherLevel, excesses } = energy;
     if (isOtherLevel) this.#differ('level', this.#sampleOf(0), `${signed(gain, 2)} dB`, '0 dB');

@@ -9,6 +9,8 @@ import { type AudioSketch, AudioSketcher, chipsIn } from './audio-sketch.ts';
 export interface HeardChannel {
   /** One for each piece of the plan (lead, blocks, tail) that was heard to its end. */
   readonly levels: Uint8Array;
+  /** Largest sample of each of them, 1 at full scale. */
+  readonly peaks: Float32Array;
   /** Of the groups of blocks that lie wholly in the output, from the plan's first such group on. */
   readonly checksums: Checksums;
   /** Of the source's stretches, from its first on, as far as the output goes. */
@@ -34,6 +36,7 @@ interface ChannelListener {
   readonly meter: Meter;
   readonly sketcher: AudioSketcher;
   readonly levels: number[];
+  readonly peaks: number[];
   readonly checksums: BlockChecksums;
   leadHasSignal: boolean;
   tailHasSignal: boolean;
@@ -71,6 +74,7 @@ export class AudioListener {
         meter: new Meter(form, channel, sketcher),
         sketcher,
         levels: [],
+        peaks: [],
         checksums: new BlockChecksums(),
         leadHasSignal: false,
         tailHasSignal: false,
@@ -130,7 +134,9 @@ export class AudioListener {
     const endsGroup =
       isBlock && (block % GROUP_BLOCKS === GROUP_BLOCKS - 1 || block === this.#groups.lastBlock);
     for (const channel of this.#channels) {
-      channel.levels.push(channel.meter.endBlock().level);
+      const { level, peak } = channel.meter.endBlock();
+      channel.levels.push(level);
+      channel.peaks.push(peak);
       const audioTracks = channel.meter.endBits() !== 0;
       if (piece < lead) channel.leadHasSignal ||= audioTracks;
       if (piece >= lead + blocks) channel.tailHasSignal ||= audioTracks;
@@ -149,13 +155,16 @@ export class AudioListener {
       samples: this.#frames,
       plan: this.#plan,
       firstGroup: this.#groups.first,
-      channels: this.#channels.map(({ levels, checksums, sketcher, leadHasSignal, tailHasSignal }) => ({
-        levels: Uint8Array.from(levels),
-        checksums: checksums.end(),
-        sketch: sketcher.end(),
-        leadHasSignal,
-        tailHasSignal,
-      })),
+      channels: this.#channels.map(
+        ({ levels, peaks, checksums, sketcher, leadHasSignal, tailHasSignal }) => ({
+          levels: Uint8Array.from(levels),
+          peaks: Float32Array.from(peaks),
+          checksums: checksums.end(),
+          sketch: sketcher.end(),
+          leadHasSignal,
+          tailHasSignal,
+        }),
+      ),
       windows: this.#windows,
     };
   }

@@ -37,6 +37,7 @@ export class Meter {
   #two1 = 0;
   #two2 = 0;
   #energy = 0;
+  #peak = 0;
   #samples = 0;
   #cut24 = SEED;
   #cut16 = SEED;
@@ -66,6 +67,7 @@ export class Meter {
     let two1 = this.#two1;
     let two2 = this.#two2;
     let energy = this.#energy;
+    let peak = this.#peak;
     let cut24 = this.#cut24;
     let cut16 = this.#cut16;
     let rounded16 = this.#rounded16;
@@ -84,6 +86,8 @@ export class Meter {
       energy += out * out;
       sketcher.take(out);
       bits |= value;
+      const size = value < 0 ? -value : value;
+      if (size > peak) peak = size;
       const high = value >> 16;
       // Nearest, halves to even, and never above the highest 16-bit number.
       const up = high === 32767 ? high : high + (((value & 0xffff) + 0x7fff + (high & 1)) >> 16);
@@ -100,6 +104,7 @@ export class Meter {
     this.#two1 = two1;
     this.#two2 = two2;
     this.#energy = energy;
+    this.#peak = peak;
     this.#cut24 = cut24;
     this.#cut16 = cut16;
     this.#rounded16 = rounded16;
@@ -111,18 +116,20 @@ export class Meter {
     return this.#energy;
   }
 
-  /** Energy in the band of the samples since the last call, and the level as fingerprints stores it. */
-  endBlock(): { energy: number; level: number } {
+  /** Of the samples since the last call: energy in the band, the level as fingerprints stores it, and the largest sample, 1 at full scale. */
+  endBlock(): { energy: number; level: number; peak: number } {
     const energy = this.#energy;
+    const peak = this.#peak / FULL_SCALE;
     const decibels =
       energy === 0
         ? Number.NEGATIVE_INFINITY
         : 10 * Math.log10(energy / this.#samples) - 20 * Math.log10(FULL_SCALE);
     this.#energy = 0;
+    this.#peak = 0;
     this.#samples = 0;
     if (Math.abs(this.#one1) + Math.abs(this.#one2) + Math.abs(this.#two1) + Math.abs(this.#two2) < GONE)
       this.#one1 = this.#one2 = this.#two1 = this.#two2 = 0;
-    return { energy, level: Math.min(255, Math.max(0, Math.round(254 + 2 * decibels))) };
+    return { energy, level: Math.min(255, Math.max(0, Math.round(254 + 2 * decibels))), peak };
   }
 
   /** Checksums of the samples since the last call. */

@@ -10,6 +10,16 @@ type Case = Omit<Delivery, 'sourceSamples' | 'samples'> & {
   samples?: number;
   proves?: 'unproven' | 'silent';
 };
+/** Material that coders find hard; places in it are often not told. */
+const awkward = (signal: keyof typeof signals): Omit<Case, 'title'> => ({
+  codec: 'aac',
+  container: 'mp4',
+  signal: signals[signal],
+  sourceSamples: 6 * SECOND,
+  samples: 6 * SECOND,
+  proves: 'unproven',
+});
+const of44100 = { sourceRate: 44100, sourceSamples: 6 * 44100 };
 const cases: readonly Case[] = [
   { title: '24 bits', codec: 'pcm_s24le' },
   { title: '24 bits of a tone: equal samples settle it', codec: 'pcm_s24le', signal: signals.sine },
@@ -40,7 +50,27 @@ const cases: readonly Case[] = [
     samples: 2002,
     proves: 'unproven',
   },
+  { title: 'AAC of white bursts at full scale', ...awkward('whiteBursts') },
+  { title: 'AAC of tones that begin and end at once', ...awkward('keys') },
   ...further<Case>(
+    { title: 'AAC of a square wave', ...awkward('square') },
+    { title: 'AAC of a square wave of 44.1 kHz', ...awkward('square'), ...of44100 },
+    { title: 'AAC of a square wave at full scale', ...awkward('fullSquare') },
+    { title: 'AAC of clipped audio', ...awkward('clipped') },
+    { title: 'AAC of single samples at full scale', ...awkward('clicks') },
+    { title: 'AAC of silence, then full scale', ...awkward('silenceThenFull') },
+    { title: 'AAC of full scale, then silence', ...awkward('fullThenSilence') },
+    { title: 'AAC of sweeps', ...awkward('sweeps') },
+    { title: 'AAC of sweeps of 96 kHz', ...awkward('sweeps'), sourceRate: 96000, sourceSamples: 6 * 96000 },
+    { title: 'AAC of a slate', ...awkward('slate') },
+    { title: 'AAC of drums', ...awkward('drums') },
+    { title: 'AAC of noise in steps', ...awkward('noiseSteps') },
+    { title: 'AAC of a tone, then noise', ...awkward('toneThenNoise') },
+    { title: 'AAC of a tone, then noise, one channel', ...awkward('toneThenNoise'), channels: 1 },
+    { title: 'AAC of a door in a quiet tone', ...awkward('door') },
+    { title: 'AAC with one channel silent', ...awkward('oneSilent') },
+    { title: 'AAC of pink noise', ...awkward('pink'), channels: 1 },
+    { title: 'AAC of a twentieth of a second', ...awkward('speech'), sourceSamples: 2400, samples: 2400 },
     { title: '16 bits of 32', codec: 'pcm_s16le', sourceCodec: 'pcm_s32le' },
     { title: '24 bits of a compressed source', codec: 'pcm_s24le', sourceCodec: 'aac' },
     { title: '24 bits of six channels', codec: 'pcm_s24le', channels: 6 },

@@ -77,42 +77,70 @@ describe('a sketch of audio', () => {
   });
 });
 
+/** A tone at -20 dB all the time: 254 + 2 · dBFS of its root mean square, 0.14 / sqrt(2). */
+const surroundings = {
+  levels: new Uint8Array(50).fill(214),
+  peaks: new Float32Array(50).fill(0.14),
+  sourceRate: RATE,
+  sampleRate: RATE,
+};
+const compared = (source: AudioSketch, heard: AudioSketch) => compareEnergy(source, heard, surroundings);
+
 describe('two sketches', () => {
   const plain = tone();
   const source = sketched(plain);
 
   test('of the same audio differ in nothing', () => {
-    expect(compareEnergy(source, sketched(tone()))).toEqual({ gain: 0, isOtherLevel: false, excesses: [] });
+    expect(compared(source, sketched(tone()))).toEqual({ gain: 0, isOtherLevel: false, excesses: [] });
   });
 
   test.each([-0.2, 0.2, -3, 6])('tell a level that is off by %f dB', (decibels) => {
-    const verdict = compareEnergy(source, sketched(tone(10 ** (decibels / 20))));
+    const verdict = compared(source, sketched(tone(10 ** (decibels / 20))));
     expect(verdict?.isOtherLevel).toBe(true);
     expect(verdict?.gain).toBeCloseTo(decibels, 1);
   });
 
   test('a tenth of a decibel may be a coder', () => {
-    expect(compareEnergy(source, sketched(tone(10 ** (-0.1 / 20))))?.isOtherLevel).toBe(false);
+    expect(compared(source, sketched(tone(10 ** (-0.1 / 20))))?.isOtherLevel).toBe(false);
   });
 
   test('name the stretch that has something else in it', () => {
     const spoiled = tone();
     for (let n = 4800 * 3; n < 4800 * 4; n += 1) spoiled[n] = (spoiled[n] as number) * 0.7;
-    const verdict = compareEnergy(source, sketched(spoiled));
+    const verdict = compared(source, sketched(spoiled));
     expect(verdict?.excesses).toHaveLength(1);
     expect(verdict?.excesses[0]).toMatchObject({ from: 3, to: 4 });
     // 0.3 of the amplitude: 20 log10(0.3) = -10.5 dB.
     expect(verdict?.excesses[0]?.decibels).toBeCloseTo(-10.5, 0);
   });
 
+  test('a tone of which the encoder lowers what goes above 0.95 of full scale is at its level, and 2 dB less is not', () => {
+    const limited = { ...surroundings, peaks: new Float32Array(50).fill(0.95) };
+    const at = (decibels: number) =>
+      compareEnergy(source, sketched(tone(10 ** (decibels / 20))), limited)?.isOtherLevel;
+    // 0.95 of full scale: 20 log10(0.95) = -0.45 dB.
+    expect([at(-0.45), at(-2), at(0.3)]).toEqual([false, true, true]);
+  });
+
+  test('a loss beside audio that is loud is a frame of it, spread; alone it is an error', () => {
+    const loudBehind = { ...surroundings, levels: new Uint8Array(50).fill(214).fill(250, 20, 21) };
+    const spoiled = tone();
+    for (let n = 4800 * 3; n < 4800 * 4; n += 1) spoiled[n] = (spoiled[n] as number) * 0.6;
+    expect(compared(source, sketched(spoiled))?.excesses).toHaveLength(1);
+    expect(compareEnergy(source, sketched(spoiled), loudBehind)?.excesses).toEqual([]);
+    // 4 blocks further it is out of a frame's reach.
+    const far = { ...surroundings, levels: new Uint8Array(50).fill(214).fill(250, 24, 25) };
+    expect(compareEnergy(source, sketched(spoiled), far)?.excesses).toHaveLength(1);
+  });
+
   test('at another rate, or from a place within, are of the same times', () => {
     const chips = chipsIn(RATE, RATE);
     const twice = Float64Array.from({ length: 2 * RATE }, (_, n) => plain[n >> 1] as number);
     const doubled = sketched(twice, { rate: 2 * RATE, chips, first: -0.25 });
-    expect(compareEnergy(source, doubled)).toMatchObject({ isOtherLevel: false, excesses: [] });
+    expect(compared(source, doubled)).toMatchObject({ isOtherLevel: false, excesses: [] });
     const late = sketched(tone().subarray(3000), { chips, first: 3000 });
     expect(Number.isNaN(late[0] as number)).toBe(true);
-    expect(compareEnergy(source, late)).toMatchObject({ isOtherLevel: false, excesses: [] });
+    expect(compared(source, late)).toMatchObject({ isOtherLevel: false, excesses: [] });
   });
 
   test('audio that lasts on behind the source is not counted', () => {

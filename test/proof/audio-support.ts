@@ -34,6 +34,34 @@ export const signals = {
   tick: "aevalsrc='0.9*lt(mod(t,0.71),0.0002)|0.9*lt(mod(t+0.3,0.53),0.0002)':s=RATE",
   hush: "aevalsrc='0.00002*(random(0)-0.5)|0.00002*(random(1)-0.5)':s=RATE",
   silence: "aevalsrc='0|0':s=RATE",
+  whiteBursts:
+    "aevalsrc='if(eq(n,0),st(0,11));1.98*(random(0)-0.5)*lt(mod(t,0.7),0.1)|if(eq(n,0),st(0,222));1.98*(random(0)-0.5)*lt(mod(t+0.4,2.1),0.05)':s=RATE",
+  /** Pairs of tones, as keys of a telephone give them, and a tone that comes and goes. */
+  keys: "aevalsrc='lt(mod(t,0.15),0.09)*0.3*(sin(2*PI*(697+80*mod(floor(t/0.15),4))*t)+sin(2*PI*(1209+130*mod(floor(t/0.15),3))*t))|lt(mod(t,0.2),0.07)*0.6*sin(2*PI*700*t)':s=RATE",
+  square: "aevalsrc='0.5*(2*gt(sin(2*PI*220*t),0)-1)|0.5*(2*gt(sin(2*PI*1003*t),0)-1)':s=RATE",
+  fullSquare: "aevalsrc='0.99*(2*gt(sin(2*PI*55*t),0)-1)|0.99*(2*gt(sin(2*PI*311*t),0)-1)':s=RATE",
+  clipped:
+    "aevalsrc='max(-0.99,min(0.99,4*sin(2*PI*150*t)*sin(2*PI*0.7*t)))|max(-0.99,min(0.99,6*sin(2*PI*700*t)*sin(2*PI*1.3*t)))':s=RATE",
+  clicks: "aevalsrc='0.99*eq(mod(n,20011),77)|0.99*eq(mod(n,9973),5000)':s=RATE",
+  silenceThenFull:
+    "aevalsrc='if(eq(n,0),st(0,11));1.98*(random(0)-0.5)*gt(t,3.013)|0.99*sin(2*PI*440*t)*gt(t,2.501)':s=RATE",
+  fullThenSilence: "aevalsrc='0.99*sin(2*PI*440*t)*lt(t,3.013)|0.99*sin(2*PI*1777*t)*lt(t,2.501)':s=RATE",
+  sweeps:
+    "aevalsrc='0.6*sin(2*PI*(100*mod(t,0.5)+7000*mod(t,0.5)*mod(t,0.5)))|0.6*sin(2*PI*(8000*mod(t,0.3)-13000*mod(t,0.3)*mod(t,0.3)))':s=RATE",
+  /** A board clapped in a silent room. */
+  slate:
+    "aevalsrc='if(eq(n,0),st(0,11));2*(random(0)-0.5)*(0.001+0.95*gt(mod(t,2.3),1)*exp(-80*(mod(t,2.3)-1)))|if(eq(n,0),st(0,222));2*(random(0)-0.5)*(0.002+0.95*gt(mod(t,1.9),1.1)*exp(-30*(mod(t,1.9)-1.1)))':s=RATE",
+  drums:
+    "aevalsrc='0.9*exp(-15*mod(t,0.35))*sin(2*PI*(60*t+20*exp(-30*mod(t,0.35))))+0.2*exp(-60*mod(t,0.175))*2*(random(0)-0.5)|0.9*exp(-25*mod(t,0.5))*2*(random(1)-0.5)':s=RATE",
+  noiseSteps:
+    "aevalsrc='if(eq(n,0),st(0,11));pow(10,-mod(floor(t/0.5),6)/2)*1.9*(random(0)-0.5)|if(eq(n,0),st(0,222));pow(10,-5/2+mod(floor(t/0.5),6)/2)*1.9*(random(0)-0.5)':s=RATE",
+  toneThenNoise:
+    "aevalsrc='if(eq(n,0),st(0,11));0.3*sin(2*PI*440*t)*lt(t,4)+1.9*(random(0)-0.5)*gt(t,4)|if(eq(n,0),st(0,222));0.3*sin(2*PI*1440*t)*lt(t,5)+0.6*(random(0)-0.5)*gt(t,5)':s=RATE",
+  door: "aevalsrc='if(eq(n,0),st(0,11));0.1*sin(2*PI*100*t)+1.9*(random(0)-0.5)*exp(-20*mod(t,2.9))|if(eq(n,0),st(0,222));0.01*sin(2*PI*1000*t)+1.9*(random(0)-0.5)*exp(-8*mod(t+0.45,2.9))':s=RATE",
+  oneSilent:
+    "aevalsrc='0|0.3*exp(-5*mod(t,1.7))*(sin(2*PI*523*t)+sin(2*PI*1277*t)+0.5*sin(2*PI*2711*t))':s=RATE",
+  /** One channel. */
+  pink: 'anoisesrc=c=pink:a=0.5:seed=5:r=RATE',
 } as const;
 
 export interface Delivery {
