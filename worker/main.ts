@@ -42,15 +42,12 @@ import { SegmentsIncomplete } from './segments/incomplete.ts';
 import { newPresence } from './presence.ts';
 import { startRenewer } from './renewal.ts';
 import { enterTakers, type Taken } from './takers.ts';
-import { startTaking } from './taking.ts';
+import { FARM_REST_MILLISECONDS, REST_MILLISECONDS, startTaking } from './taking.ts';
 import { deliveryOf, targetStateOf } from './target.ts';
 import { targetFailure } from './classify.ts';
 import { machinesTrouble } from './whose.ts';
 
 const PROGRESS_MILLISECONDS = 2_000;
-/** How long nobody asks when nothing is waiting. */
-const REST_MILLISECONDS = 250;
-const FARM_REST_MILLISECONDS = 1_000;
 /** Above WORKERS_A_JOB_MAY_COST: a job is given up by a worker that writes down why, not by the queue, which writes no report. */
 const STALLS_ALLOWED = 2 * WORKERS_A_JOB_MAY_COST;
 const EXIT_STARTER_GONE = 1;

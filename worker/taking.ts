@@ -29,6 +29,9 @@ export interface Taking {
   close(): Promise<void>;
 }
 
+/** How long nobody asks when nothing is waiting. */
+export const REST_MILLISECONDS = 250;
+export const FARM_REST_MILLISECONDS = 1_000;
 const LEAST_REST_MILLISECONDS = 50;
 /** A store that is away answers later, or never. */
 const CLOSING_MILLISECONDS = 2_000;
@@ -143,6 +146,8 @@ export function startTaking(request: TakingRequest): Taking {
     name,
     tell(queues) {
       takes = [...queues];
+      // While all slots are taken, too, each is looked at for jobs whose machine is lost: else that would begin with the first free slot.
+      for (const queue of takes) handleOf(queue);
       // Its jobs end through it.
       const inUse = new Set([...takes, ...running.values()]);
       for (const queue of handles.keys()) if (!inUse.has(queue)) drop(queue);

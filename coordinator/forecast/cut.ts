@@ -1,5 +1,5 @@
 /** Clips that are cut, in a simulated night: what joins segments waits until all of them are made, and then goes first. Pure but for what it remembers. */
-import type { Waiting } from './simulate.ts';
+import { canTake, type Waiting } from './simulate.ts';
 
 export interface OfCut {
   /** Of a clip that is cut: which clip that is, and whether this job joins its segments or makes one; absent: it makes a whole clip. */
@@ -8,10 +8,11 @@ export interface OfCut {
 
 export const joins = ({ cut }: OfCut): boolean => cut?.joins === true;
 
-/** `running`: jobs that a machine has already. */
+/** `running`: jobs that a machine has already. `queueOf`: as of Simulated. */
 export function afterSegments<Item extends OfCut>(
   inner: Waiting<Item>,
   running: readonly Item[],
+  queueOf: (job: Item) => string | null = () => null,
 ): Waiting<Item> {
   /** By clip, segments that are not made yet. */
   const open = new Map<string, number>();
@@ -32,7 +33,10 @@ export function afterSegments<Item extends OfCut>(
       }
       inner.release(jobs.filter((item) => !joins(item)));
     },
-    take: () => ready.shift() ?? inner.take(),
+    take(machine) {
+      const first = ready.findIndex((item) => canTake(machine, queueOf(item)));
+      return first < 0 ? inner.take(machine) : ready.splice(first, 1)[0];
+    },
     ended(item) {
       count(item, -1);
       if (!joins(item)) inner.ended(item);

@@ -8,6 +8,8 @@ export interface DrawnJob extends OrderedJob {
   readonly name: string;
   readonly rollName: string;
   readonly frames: number;
+  /** Of the camera whose clips need a decoder that not every machine has. */
+  readonly needsDecoder: boolean;
   /** Where masters come after proxies; else undefined. */
   readonly wave?: Wave | undefined;
   /** What it takes, which the planner does not know. */
@@ -59,6 +61,7 @@ export function drawDay({ clips, scatter, masters = 'with', chance }: ToDraw): D
       const seconds = STARTING_SECONDS + frames * (CAMERAS[camera] as number);
       const one = {
         ...{ rollName, place, frames },
+        needsDecoder: camera === CAMERAS.length - 1,
         name: `${rollName}C${String(place + 1).padStart(3, '0')}`,
         roll: { first: null, due: null, place: roll },
       };

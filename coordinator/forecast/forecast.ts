@@ -9,7 +9,7 @@ import type { Wave } from '../../ledger/job.ts';
 import type { Chance } from './chance.ts';
 import { afterSegments, joins, type OfCut } from './cut.ts';
 import { kindKey, type Kind } from './kind.ts';
-import { type SimulatedMachine, simulateSteps, type Waiting } from './simulate.ts';
+import { canTake, type SimulatedMachine, simulateSteps, type Waiting } from './simulate.ts';
 import { likelySeconds, type Speed } from './speed.ts';
 import { inParts, type Steps, whole } from './steps.ts';
 
@@ -37,6 +37,8 @@ export interface RollForecast {
   readonly jobs: number;
   /** Of these, jobs of a kind of which too few are finished. */
   readonly unknown: number;
+  /** Jobs that no machine can take: the roll is never ready with these machines. */
+  readonly nobody: number;
 }
 
 export interface Forecast {
@@ -58,6 +60,8 @@ export interface ToForecast<Item extends ForecastJob> {
     readonly machine: string | null;
     readonly elapsed: number;
   }[];
+  /** As of Simulated. */
+  readonly queueOf?: (job: Item) => string | null;
   readonly speedOf: (kind: Kind, machine: string) => Speed | null;
   readonly chance: Chance;
   /** How often the night is simulated. */
@@ -80,6 +84,7 @@ export const forecast = <Item extends ForecastJob>(night: ToForecast<Item>): For
 interface RollNights {
   jobs: number;
   unknown: number;
+  nobody: number;
   /** Of each night. */
   readonly ready: number[];
 }
@@ -90,19 +95,29 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
   const rolls = new Map<string, RollNights>();
   const speeds = yield* speedTable(night);
   let [hasProxies, areProxiesKnown, hasCuts] = [false, true, false];
+  const queueOf = (job: Item): string | null => night.queueOf?.(job) ?? null;
   const isKnown = ({ kind }: Item): boolean => machines.some(({ id }) => speeds.of(kind, id) !== null);
+  const isUnderWay = new Set(running.map(({ job }) => job));
+  // Where no machine is there at all it is too early to say so.
+  const isNobodys = (job: Item): boolean =>
+    machines.length > 0 &&
+    !machines.some((machine) => canTake(machine, queueOf(job))) &&
+    !isUnderWay.has(job);
   for (const jobs of jobsOf(night))
     yield* inParts(jobs, (job) => {
-      const entry = rolls.get(job.rollName) ?? { jobs: 0, unknown: 0, ready: [] };
+      const entry = rolls.get(job.rollName) ?? { jobs: 0, unknown: 0, nobody: 0, ready: [] };
+      const nobodys = isNobodys(job);
+      const isOpen = !nobodys && isKnown(job);
       entry.jobs += 1;
-      if (!isKnown(job)) entry.unknown += 1;
+      if (nobodys) entry.nobody += 1;
+      else if (!isOpen) entry.unknown += 1;
       rolls.set(job.rollName, entry);
       if (job.cut !== undefined) hasCuts = true;
       if (job.wave !== 'proxies') return;
       hasProxies = true;
-      if (!isKnown(job)) areProxiesKnown = false;
+      if (!isOpen) areProxiesKnown = false;
     });
-  const known = [...rolls.values()].filter(({ unknown }) => unknown === 0);
+  const known = [...rolls.values()].filter(({ unknown, nobody }) => unknown === 0 && nobody === 0);
   const nights: number[] = [];
   const proxies: number[] = [];
   const speaksOfProxies = hasProxies && areProxiesKnown;
@@ -133,9 +148,11 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
           ? afterSegments(
               night.waiting(),
               running.map(({ job }) => job),
+              queueOf,
             )
           : night.waiting(),
         releases: night.releases,
+        queueOf,
         running: running.map(({ job, machine, elapsed }) => ({
           job,
           machine,
@@ -153,11 +170,12 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
     if (speaksOfProxies) proxies.push(lastProxy);
   }
   return {
-    rolls: [...rolls].map(([roll, { jobs: open, unknown, ready }]) => ({
+    rolls: [...rolls].map(([roll, { jobs: open, unknown, nobody, ready }]) => ({
       roll,
       jobs: open,
       unknown,
-      ready: unknown > 0 ? null : rangeOf(ready),
+      nobody,
+      ready: unknown > 0 || nobody > 0 ? null : rangeOf(ready),
     })),
     whole: known.length === rolls.size ? rangeOf(nights) : null,
     proxies: rangeOf(proxies),

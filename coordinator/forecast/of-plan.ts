@@ -67,10 +67,10 @@ export function forecastOfPlan({ rolls, machine, slots, samples, dues, now }: Pl
     timeZone: dues.timeZone,
     whole: said.whole,
     proxies: said.proxies,
-    rolls: said.rolls.map(({ roll, ready, unknown }) => {
+    rolls: said.rolls.map(({ roll, ready, unknown, nobody }) => {
       const due = dues.of(roll);
       return {
-        ...{ roll, left: ready, unknown },
+        ...{ roll, left: ready, unknown, nobody },
         due: due === null ? null : new Date(due).toISOString(),
         inTime: inTime(ready, due, now),
       };

@@ -8,14 +8,20 @@ export interface SimulatedMachine {
   readonly id: string;
   /** Jobs side by side. */
   readonly slots: number;
+  /** Queues whose jobs it cannot do, as its record says. One that it has not looked at yet is not among them. */
+  readonly unfit?: ReadonlySet<string>;
 }
+
+/** Whether it does jobs of this queue; null: of the one that every machine takes from. */
+export const canTake = ({ unfit }: SimulatedMachine, queue: string | null): boolean =>
+  queue === null || unfit?.has(queue) !== true;
 
 /** Who has the jobs that no machine has taken. */
 export interface Waiting<Item> {
   /** Jobs that can be begun from now on. */
   release(jobs: readonly Item[]): void;
-  /** The next one, for whoever has a free slot. */
-  take(): Item | undefined;
+  /** The next one, for a machine that has a free slot. */
+  take(machine: SimulatedMachine): Item | undefined;
   /** One that was taken has ended. */
   ended(item: Item): void;
 }
@@ -27,6 +33,8 @@ export interface Simulated<Item> {
   readonly releases: readonly { readonly at: number; readonly jobs: readonly Item[] }[];
   /** Under way already, with the seconds that each still takes. `machine`: null: nobody knows which. */
   readonly running: readonly { readonly job: Item; readonly machine: string | null; readonly left: number }[];
+  /** Where the job lies; absent: there is one queue. */
+  readonly queueOf?: (job: Item) => string | null;
   /** How long a slot of the machine is busy with it. */
   seconds(job: Item, machine: string): number;
 }
@@ -56,25 +64,38 @@ export function* simulateSteps<Item>(
 ): Steps<void> {
   const events = new Events<
     | { readonly kind: 'release'; readonly jobs: readonly Item[] }
-    | { readonly kind: 'end'; readonly done: SimulatedEnd<Item> }
+    | { readonly kind: 'end'; readonly on: SimulatedMachine; readonly done: SimulatedEnd<Item> }
   >();
   const { machines, waiting } = night;
-  const free = new Map(machines.map(({ id, slots }) => [id, slots]));
+  const free = new Map(machines.map((machine) => [machine, machine.slots]));
+  const named = new Map(machines.map((machine) => [machine.id, machine]));
   for (const { at, jobs } of night.releases) events.add(at, { kind: 'release', jobs });
   for (const { job, machine, left } of night.running) {
-    const on = machine !== null && (free.get(machine) ?? 0) > 0 ? machine : withMost(free);
+    const own = machine === null ? undefined : named.get(machine);
+    const queue = night.queueOf?.(job) ?? null;
+    // One that has become unfit since may have it all the same.
+    const on =
+      own !== undefined && (free.get(own) ?? 0) > 0
+        ? own
+        : (withMost(free, (one) => canTake(one, queue)) ?? withMost(free));
     if (on === null) continue;
     free.set(on, (free.get(on) as number) - 1);
-    events.add(left, { kind: 'end', done: { job, machine: on, begin: 0, end: left } });
+    events.add(left, { kind: 'end', on, done: { job, machine: on.id, begin: 0, end: left } });
   }
   const hand = (now: number): void => {
+    /** For these nothing lies there. */
+    const idle = new Set<SimulatedMachine>();
+    const asks = (machine: SimulatedMachine): boolean => !idle.has(machine);
     // Whoever has most places free asks first, as machines do that all look at the same beat.
-    for (let machine = withMost(free); machine !== null; machine = withMost(free)) {
-      const job = waiting.take();
-      if (job === undefined) return;
-      const end = now + night.seconds(job, machine);
+    for (let machine = withMost(free); machine !== null; machine = withMost(free, asks)) {
+      const job = waiting.take(machine);
+      if (job === undefined) {
+        idle.add(machine);
+        continue;
+      }
+      const end = now + night.seconds(job, machine.id);
       free.set(machine, (free.get(machine) as number) - 1);
-      events.add(end, { kind: 'end', done: { job, machine, begin: now, end } });
+      events.add(end, { kind: 'end', on: machine, done: { job, machine: machine.id, begin: now, end } });
     }
   };
   let ends = 0;
@@ -82,9 +103,9 @@ export function* simulateSteps<Item>(
     const { at, event } = next;
     if (event.kind === 'release') waiting.release(event.jobs);
     else {
-      const { done } = event;
+      const { on, done } = event;
       tell(done);
-      free.set(done.machine, (free.get(done.machine) as number) + 1);
+      free.set(on, (free.get(on) as number) + 1);
       waiting.ended(done.job);
       ends += 1;
       if (ends % ENDS_A_STEP === 0) yield ENDS_A_STEP;
@@ -94,13 +115,16 @@ export function* simulateSteps<Item>(
   yield ends % ENDS_A_STEP;
 }
 
-/** null: no machine has a free slot. */
-function withMost(free: ReadonlyMap<string, number>): string | null {
-  let found: string | null = null;
+/** null: none of these machines has a free slot. */
+function withMost(
+  free: ReadonlyMap<SimulatedMachine, number>,
+  isAsked: (machine: SimulatedMachine) => boolean = () => true,
+): SimulatedMachine | null {
+  let found: SimulatedMachine | null = null;
   let most = 0;
-  for (const [id, slots] of free)
-    if (slots > most) {
-      found = id;
+  for (const [machine, slots] of free)
+    if (slots > most && isAsked(machine)) {
+      found = machine;
       most = slots;
     }
   return found;

@@ -4,6 +4,7 @@
  */
 import { setImmediate } from 'node:timers/promises';
 import { type Finding, finding } from '../../findings/finding.ts';
+import { type ClassNeed, needOf } from '../../ledger/farm.ts';
 import { jobKey, type Wave } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
 import { readRecord } from '../../ledger/store.ts';
@@ -29,7 +30,7 @@ import {
 import type { SimulatedMachine } from '../forecast/simulate.ts';
 import { speedOf } from '../forecast/speed.ts';
 import { goOn, type Steps } from '../forecast/steps.ts';
-import { listed } from '../forecast/waiting.ts';
+import { inQueues, listed } from '../forecast/waiting.ts';
 import type { PlannedJob } from '../plan/types.ts';
 import type { NightForecast } from '../progress/forecast.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
@@ -41,6 +42,8 @@ export interface ForecastingRequest {
   readonly events: RunEvents;
   /** Machines that make jobs of this run, and how many each at a time. */
   machines(): readonly SimulatedMachine[];
+  /** Where a farm's jobs with these needs lie; absent: there is one queue. */
+  readonly queueOf?: (need: ClassNeed) => string;
   readonly runProgress: Pick<RunProgress, 'rolls'>;
   readonly dues: Dues;
   log(message: string, fields: Record<string, unknown>): void;
@@ -86,12 +89,13 @@ class Open implements ForecastJob, OrderedJob, LearnedJob {
   readonly frames: number;
   readonly wave: Wave | undefined;
   readonly cut: ForecastJob['cut'];
+  readonly need: ClassNeed;
 
   constructor(
     of: OpenRoll,
     { job, seconds }: Pick<PlannedJob, 'job' | 'seconds'>,
     place: number,
-    kind: Kind,
+    { kind, need }: { readonly kind: Kind; readonly need: ClassNeed },
   ) {
     this.of = of;
     this.clip = job.clip.id;
@@ -104,6 +108,7 @@ class Open implements ForecastJob, OrderedJob, LearnedJob {
       job.segments === undefined
         ? undefined
         : { clip: JSON.stringify([of.name, jobKey(job)]), joins: job.segment === undefined };
+    this.need = need;
   }
 
   get run(): string {
@@ -140,6 +145,14 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
   let openJobs = 0;
   /** Many jobs are of few kinds. */
   const kinds = new Map<string, Kind>();
+  const needs = new Map<string, ClassNeed>();
+  const needFor = (job: PlannedJob['job']): ClassNeed => {
+    const need = needOf(job);
+    const key = JSON.stringify(need);
+    const known = needs.get(key) ?? need;
+    needs.set(key, known);
+    return known;
+  };
   const fresh: JobSample[] = [];
   const learned = new Map<string, number>();
   let known: { readonly jobs: readonly JobSample[]; readonly fresh: number } = {
@@ -222,9 +235,14 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
       list.filter(({ began }) => began === null),
       all,
     );
+    const { queueOf } = request;
+    const queueOfJob = queueOf === undefined ? () => null : ({ need }: Open) => queueOf(need);
     return forecastSteps({
       machines,
-      waiting: () => listed<Open>(),
+      // The list is in order, and so are the parts of it that lie in one queue.
+      waiting: () =>
+        queueOf === undefined ? listed<Open>() : inQueues<Open>(machines, queueOfJob, () => listed<Open>()),
+      queueOf: queueOfJob,
       releases: [{ at: 0, jobs: waits }],
       running: list.flatMap((job) =>
         job.began === null ? [] : [{ job, machine: only, elapsed: (now() - job.began) / 1000 }],
@@ -277,7 +295,8 @@ export async function startForecasting(request: ForecastingRequest): Promise<For
         rolls.set(roll, of);
         const ofRoll = open.get(roll) ?? new Map<string, Open>();
         open.set(roll, ofRoll);
-        const job = new Open(of, planned, place, known);
+        const need = needFor(planned.job);
+        const job = new Open(of, planned, place, { kind: known, need });
         const own = entryKey(planned.job);
         if (!ofRoll.has(own)) openJobs += 1;
         ofRoll.set(own, job);
@@ -349,11 +368,11 @@ function asShown(
     // Of rolls that are still read nobody knows what they hold.
     whole: ahead ? null : later(whole),
     proxies: ahead ? null : later(proxies),
-    rolls: rolls.map(({ roll, ready, unknown }) => {
+    rolls: rolls.map(({ roll, ready, unknown, nobody }) => {
       const left = later(ready);
       const due = dues.of(roll);
       return {
-        ...{ roll, left, unknown },
+        ...{ roll, left, unknown, nobody },
         due: due === null ? null : new Date(due).toISOString(),
         inTime: inTime(left, due, clock),
       };

@@ -38,8 +38,8 @@ export interface Machines {
   slotsFor(queue: string): number;
   /** Worker processes of these; null: not known yet. */
   workersFor(queues: readonly string[]): number | null;
-  /** Machines that do jobs of the run, and how many each at a time. */
-  making(): { readonly id: string; readonly slots: number }[];
+  /** Machines that do jobs of the run, how many each at a time, and the queues whose jobs it cannot do. */
+  making(): { readonly id: string; readonly slots: number; readonly unfit: ReadonlySet<string> }[];
   /** Why machines that are there take nothing. */
   troubles(): Finding[];
 }
@@ -117,11 +117,20 @@ export async function watchMachines({
         ? null
         : known.filter((record) => does(record, queues)).reduce((sum, { workers }) => sum + workers, 0),
     making: () => {
-      const slots = new Map<string, number>();
+      const made = new Map<string, MachineRecord[]>();
       for (const record of known ?? [])
         if (record.classes.some((one) => one.run === run && one.standing !== 'unfit'))
-          slots.set(record.machine, (slots.get(record.machine) ?? 0) + record.slots);
-      return [...slots].map(([id, own]) => ({ id, slots: own }));
+          made.set(record.machine, [...(made.get(record.machine) ?? []), record]);
+      return [...made].map(([id, records]) => ({
+        id,
+        slots: records.reduce((sum, { slots }) => sum + slots, 0),
+        unfit: new Set(
+          // What one of its starters does the machine does.
+          records
+            .flatMap(({ classes }) => classes.map(({ queue }) => queue))
+            .filter((queue) => !records.some((record) => does(record, [queue]))),
+        ),
+      }));
     },
     troubles: () =>
       (known ?? []).flatMap((record) => {

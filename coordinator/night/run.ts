@@ -39,6 +39,7 @@ import { beginMaking, firstOf, machinesOf, type Making, slotsOf } from './making
 import { pullTaker } from './pulling.ts';
 import { openRun, type RunState } from './run-state.ts';
 import { type Forecasting, startForecasting } from './forecasting.ts';
+import { keepHeapSmall } from '../../process/heap.ts';
 import { endRunning, writeRunning } from './running.ts';
 import { type Sweeping, startSweeping } from './sweeping.ts';
 import { soundRollsByName } from '../roll/production-sound.ts';
@@ -50,6 +51,7 @@ export async function runNight(
   interrupts: Interrupts,
   ui: NightUi,
 ): Promise<NightResult> {
+  keepHeapSmall();
   // What is wrong with the request is reported before anything is written.
   const found = await checkRequest(request);
   const run = newRun();
@@ -100,9 +102,11 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     listenForTheLost(run, sweeping);
     const runProgress = newRunProgress(found.asked.map((roll) => roll.name));
     const machines = machinesOf(request, engine);
+    const { queue } = engine;
     const forecasting = await startForecasting({
       ...{ run: run.run, events: run.events, log: run.log },
       ...{ machines, runProgress, dues: found.dues },
+      ...(request.queue === null ? {} : { queueOf: (need) => queue().queueOf(need) }),
     });
     learning = forecasting;
     ui.begin(runProgress, forecasting.now);

@@ -24,6 +24,10 @@ export const forecastSchema = z.object({
           .int()
           .nonnegative()
           .describe('Of its jobs that are not over, those of a kind of which fewer than five are finished'),
+        nobody: z
+          .int()
+          .nonnegative()
+          .describe('Of its jobs that are not over, those that no machine of the farm can take'),
         due: z.string().nullable().describe('When it is due, ISO 8601, UTC; null: at no hour'),
         inTime: z
           .enum(standings)

@@ -44,15 +44,22 @@ export function hoursText({ least, most }: Range, now: number, timeZone: string)
   return from.slice(0, 4) === to.slice(0, 4) ? `${from} to ${to.slice(4)}` : `${from} to ${to}`;
 }
 
+/** Why it is not known; null: for none of these reasons. */
+function whyText({ unknown, nobody }: { readonly unknown: number; readonly nobody: number }): string | null {
+  const reasons = [
+    ...(nobody === 0 ? [] : [`no machine of the farm can take ${count(nobody, 'job')}`]),
+    ...(unknown === 0 ? [] : [`${count(unknown, 'job')} of a kind of which fewer than five are made`]),
+  ];
+  return reasons.length === 0 ? null : reasons.join(', ');
+}
+
 /** Of the night as a whole, and of what will not be in time. `now`: milliseconds since 1970, UTC. */
 export function forecastLine({ whole, proxies, rolls, timeZone }: NightForecast, now: number): string {
   const late = rolls.filter(({ inTime }) => inTime === 'late').map(({ roll }) => roll);
   const risk = rolls.filter(({ inTime }) => inTime === 'at-risk').map(({ roll }) => roll);
   const unknown = rolls.reduce((sum, one) => sum + one.unknown, 0);
-  const why =
-    unknown === 0
-      ? 'rolls are still read'
-      : `${count(unknown, 'job')} of a kind of which fewer than five are made`;
+  const nobody = rolls.reduce((sum, one) => sum + one.nobody, 0);
+  const why = whyText({ unknown, nobody }) ?? 'rolls are still read';
   return [
     ...(proxies === null
       ? []
@@ -75,12 +82,12 @@ export interface PlannedReady extends NightForecast {
 }
 
 const readyText = (
-  { left, unknown }: Pick<NightForecast['rolls'][number], 'left' | 'unknown'>,
+  { left, ...why }: Pick<NightForecast['rolls'][number], 'left' | 'unknown' | 'nobody'>,
   now: number,
   timeZone: string,
 ): string =>
   left === null
-    ? `not known yet${unknown === 0 ? '' : `: ${count(unknown, 'job')} of a kind of which fewer than five are made`}`
+    ? ['not known yet', whyText(why) ?? []].flat().join(': ')
     : `${hoursText(left, now, timeZone)}, in ${rangeText(left)}`;
 
 /** When a roll will be ready, and whether that is in time. */
@@ -100,9 +107,9 @@ export function forecastText({ rolls, whole, proxies, timeZone, from, unknownKin
     ...rolls.map((roll) => rollReadyText(roll, now, timeZone)),
     ...(proxies === null
       ? []
-      : [`All proxies made ${readyText({ left: proxies, unknown: 0 }, now, timeZone)}.`]),
+      : [`All proxies made ${readyText({ left: proxies, unknown: 0, nobody: 0 }, now, timeZone)}.`]),
     ...(rolls.length > 1 && whole !== null
-      ? [`all       ${readyText({ left: whole, unknown: 0 }, now, timeZone)}`]
+      ? [`all       ${readyText({ left: whole, unknown: 0, nobody: 0 }, now, timeZone)}`]
       : []),
     ...unknownKinds.map((kind) => `Not known yet: how long ${printable(kind)} takes.`),
   ].join('\n');

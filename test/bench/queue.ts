@@ -21,6 +21,7 @@ import { PartKeeper } from '../../ledger/job-parts.ts';
 import { layout } from '../../ledger/layout.ts';
 import { cancelKey, JOB_QUEUE, nightKey, type QueueAddress, redisOptions } from '../../ledger/queue.ts';
 import { ticketSchema } from '../../ledger/ticket.ts';
+import { keepHeapSmall } from '../../process/heap.ts';
 import { runForOutput } from '../../process/run.ts';
 import { startTaking } from '../../worker/taking.ts';
 import { jobOf } from '../support/jobs.ts';
@@ -119,6 +120,8 @@ interface Measured {
 /** Prints what it measured: the coordinator's side, from the parts of the jobs to the last report that was read. */
 export async function measureCoordinator({ address, delivery, jobs }: QueueRequest): Promise<void> {
   const before = process.cpuUsage();
+  // As a run does.
+  keepHeapSmall();
   const events = newRunEvents();
   const queue = await openNightQueue(address, { night: 'night', run: RUN, farm: null }, hintsTo(events));
   const nothing = (): void => undefined;

@@ -2,6 +2,7 @@
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
+import { LOST_MACHINE_MILLISECONDS } from '../../coordinator/night/locks.ts';
 import { startCli } from '../support/cli.ts';
 import { makeDay, writeMd5Manifest } from '../support/day.ts';
 import { buildDng, testSamples } from '../support/dng.ts';
@@ -158,8 +159,7 @@ test.for(['cut off', 'frozen'] as const)(
     }
     const south = startMachine({ name: 'south', queue: store.url, folder });
     const [begins] = await someOf(south.log, 'begins');
-    // A lock of a minute, looked for every ten seconds; the rest is for a machine that others keep busy.
-    expect((begins?.time ?? 0) - lostAt).toBeLessThan(100_000);
+    expect((begins?.time ?? 0) - lostAt).toBeLessThan(LOST_MACHINE_MILLISECONDS);
     if (how === 'cut off') {
       // By its own clock, while nobody can tell it anything: at 0.8 of a lock of a minute.
       const [ends] = await someOf(north.log, 'ends without its result');

@@ -115,11 +115,12 @@ describe('what is in time', () => {
           roll: 'A001',
           left: range(61, 95),
           unknown: 0,
+          nobody: 0,
           due: new Date(due).toISOString(),
           inTime: 'late' as const,
         },
-        { roll: 'B001', left: range(3, 4), unknown: 0, due: null, inTime: null },
-        { roll: 'C001', left: null, unknown: 3, due: null, inTime: null },
+        { roll: 'B001', left: range(3, 4), unknown: 0, nobody: 0, due: null, inTime: null },
+        { roll: 'C001', left: null, unknown: 3, nobody: 0, due: null, inTime: null },
       ],
     };
     const [note, ...others] = lateNotes(forecast, now);

@@ -6,7 +6,7 @@ import type { Kind } from '../../coordinator/forecast/kind.ts';
 import type { JobSample } from '../../coordinator/forecast/sample.ts';
 import { simulate } from '../../coordinator/forecast/simulate.ts';
 import { likelySeconds, speedOf } from '../../coordinator/forecast/speed.ts';
-import { listed } from '../../coordinator/forecast/waiting.ts';
+import { inQueues, listed } from '../../coordinator/forecast/waiting.ts';
 import { everyRow, further } from '../support/lane.ts';
 
 const kind = (codec: string): Kind => ({
@@ -194,6 +194,36 @@ describe('when rolls are ready', () => {
     expect(asked([proxy, unknown]).proxies).toBeNull();
   });
 
+  test('on a mixed farm machines that cannot take a job do not count for it, and what nobody can take is told apart', () => {
+    const speed = speedOf(
+      [100, 400, 250, 900, 50].map((frames) => sample({ frames, seconds: frames / 50 })),
+      wanted,
+    );
+    const of = (fits: boolean[], jobs: ForecastJob[]) => {
+      const machines = fits.map((fit, index) => ({
+        id: `m${index}`,
+        slots: 1,
+        unfit: new Set(fit ? [] : ['raw']),
+      }));
+      const queueOf = (): string => 'raw';
+      return forecast<ForecastJob>({
+        ...{ machines, queueOf, running: [], speedOf: () => speed, chance: chanceOf(1), nights: 50 },
+        waiting: () => inQueues<ForecastJob>(machines, queueOf, () => listed<ForecastJob>()),
+        releases: [{ at: 0, jobs }],
+      });
+    };
+    const four = [job('A001'), job('A001'), job('A001'), job('A001')];
+    const [one, mixed, both] = [of([true], four), of([true, false], four), of([true, true], four)];
+    // A second machine that cannot take any of it brings nothing, one that can brings half.
+    expect(mixed.whole?.most).toBeGreaterThan((one.whole?.least ?? 0) * 0.95);
+    expect(both.whole?.most).toBeLessThan(mixed.whole?.most ?? 0);
+    expect(both.whole?.least).toBeLessThan(mixed.whole?.least ?? 0);
+    expect(of([false, false], four)).toMatchObject({
+      rolls: [{ roll: 'A001', ready: null, unknown: 0, nobody: 4 }],
+      whole: null,
+    });
+  });
+
   test('no machine: nothing is known', () => {
     const none = forecast<ForecastJob>({
       machines: [],
@@ -205,7 +235,7 @@ describe('when rolls are ready', () => {
       nights: 50,
     });
     expect(none).toEqual({
-      rolls: [{ roll: 'A001', jobs: 1, unknown: 1, ready: null }],
+      rolls: [{ roll: 'A001', jobs: 1, unknown: 1, nobody: 0, ready: null }],
       whole: null,
       proxies: null,
     });

@@ -6,7 +6,7 @@ import { chanceOf } from '../../coordinator/forecast/chance.ts';
 import { type DrawnJob, drawDay } from '../../coordinator/forecast/drawn-day.ts';
 import { type SimulatedEnd, simulate, simulateSteps } from '../../coordinator/forecast/simulate.ts';
 import { readArguments, simulationOf } from '../../coordinator/forecast/simulation.ts';
-import { listed, ordered, windowed } from '../../coordinator/forecast/waiting.ts';
+import { inQueues, listed, ordered, windowed } from '../../coordinator/forecast/waiting.ts';
 import { further } from '../support/lane.ts';
 import '../support/properties.ts';
 
@@ -38,6 +38,41 @@ describe('a simulated night', () => {
     });
     // r holds a slot until 2, a has the other until 5; b follows r; c and d come at 6.
     expect(told(ends)).toEqual(['r m 0-2', 'a m 0-5', 'b m 2-5', 'd m 6-7', 'c m 6-10']);
+  });
+
+  test('goes as it does on paper in a mixed farm: who lacks the decoder takes others, who has it takes first what needs it', () => {
+    const jobs = [job('a', 4), job('b', 4), job('raw', 6), job('c', 4)];
+    const machines = [
+      { id: 'lacks', slots: 1, unfit: new Set(['raw']) },
+      { id: 'has', slots: 1 },
+    ];
+    const queueOf = ({ name }: Named): string => (name === 'raw' ? 'raw' : 'others');
+    const night = { machines, releases: [{ at: 0, jobs }], running: [], queueOf, seconds };
+    const ends = simulate<Named>({ ...night, waiting: inQueues(machines, queueOf, () => listed<Named>()) });
+    expect(told(ends)).toEqual(['a lacks 0-4', 'raw has 0-6', 'b lacks 4-8', 'c has 6-10']);
+    // Without one that has it: what needs it is never begun, and the others go on.
+    const alone = machines.slice(0, 1);
+    const left = simulate<Named>({
+      ...night,
+      machines: alone,
+      waiting: inQueues(alone, queueOf, () => listed<Named>()),
+    });
+    expect(told(left)).toEqual(['a lacks 0-4', 'b lacks 4-8', 'c lacks 8-12']);
+  });
+
+  test('a drawn day on a farm where most lack the decoder: no sooner than its few can, all made, and what nobody can take is counted', () => {
+    const request = { clips: 300, workers: 8, seed: 3, scatter: 0.15, masters: 'with' as const };
+    const all = simulationOf(request);
+    const mixed = simulationOf({ ...request, without: 7 });
+    const nobody = simulationOf({ ...request, without: 8 });
+    expect(mixed.nobody).toBe(0);
+    expect(mixed.work).toBeCloseTo(all.work, 6);
+    expect(mixed.makespan).toBeGreaterThanOrEqual(mixed.bound - 1e-6);
+    expect(mixed.bound).toBeGreaterThan(all.bound);
+    // Its one machine begins with what it alone can do: no order that ends sooner by more than its longest job.
+    expect(mixed.makespan).toBeLessThan(mixed.bound + mixed.longest);
+    expect(nobody.nobody).toBeGreaterThan(0);
+    expect(nobody.work).toBeLessThan(all.work);
   });
 
   test('a machine without slots does nothing, and says so by what is not among the ends', () => {
