@@ -57,6 +57,7 @@ test.each<[PictureName, FormName, readonly string[], take?: number]>([
     ['flat-colour', 'film', [full], 2],
     ['fade-out', 'drop-frame-30', [full], 2],
     ['focus', 'pal', [fitted], 1],
+    ['focus', 'full-range', [filled], 2],
   ),
 ])('%s as %s', async (picture, form, wanted, take = 0) => {
   const clip = await makeClip(join(sharedFolder, 'campaign'), { picture, form, take });
