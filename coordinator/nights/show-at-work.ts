@@ -43,6 +43,8 @@ export interface WaitingRoll extends RollToTake {
 
 const LEAST_AGAIN = 60_000;
 const MOST_AGAIN = 30 * 60_000;
+/** Of what an incomplete roll lacks, so many findings stand in the log line. */
+const MOST_TOLD = 5;
 
 export class ShowAtWork {
   readonly #request: ShowRequest;
@@ -103,6 +105,8 @@ export class ShowAtWork {
         this.#sightings.set(key, sighting);
         if (!this.#dues.has(key)) this.#dues.set(key, due(day, roll, Date.now()));
         const settling = settlingOf(sighting, config, now);
+        if (settling === 'incomplete')
+          this.#once(JSON.stringify([key, look.seen]), () => this.#tellIncomplete(day, roll, look.lacks));
         return { roll, seen: look.seen, settling, taken: this.#taken.of(day, roll) };
       });
       return {
@@ -125,6 +129,20 @@ export class ShowAtWork {
     const found = this.#days.find((one) => one.day === day);
     if (found === undefined) throw new RangeError(`no day ${day}`);
     return found;
+  }
+
+  /** Whoever waits for it reads why nothing happens, and when something does. */
+  #tellIncomplete(day: string, roll: string, lacks: readonly Finding[]): void {
+    const { show, config, logger } = this.#request;
+    logger.warn(
+      {
+        ...{ show: show.name, day, roll },
+        lacks: lacks.slice(0, MOST_TOLD).map(({ code, file, found }) => ({ code, file, found })),
+        more: Math.max(0, lacks.length - MOST_TOLD),
+        takenAfterMinutes: config.incompleteMilliseconds / 60_000,
+      },
+      'a roll waits: it is not complete',
+    );
   }
 
   #once(key: string, tell: () => void): void {

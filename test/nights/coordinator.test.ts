@@ -31,6 +31,9 @@ test(
       60_000,
     );
     expect(one.of('a night begins')).toEqual([]);
+    const [waits, ...again] = one.of('a roll waits: it is not complete');
+    expect(waits).toMatchObject({ roll: 'A001', lacks: [{ code: 'manifest-unreadable' }], more: 0 });
+    expect(again).toEqual([]);
     expect((await one.get('/health')).status).toBe(200);
     writeMd5Manifest(roll);
     const decided = await eventually(() => one.of('a roll is decided')[0] ?? false, 90_000);
