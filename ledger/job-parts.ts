@@ -108,9 +108,9 @@ export async function brokenParts(rollFolder: string, ids: readonly string[]): P
   return broken;
 }
 
-/** Nobody works on the roll any more, or begins again from its disk. */
+/** Nobody works on the roll any more, or begins again from its disk. Tried again: a live page may ask for a picture there meanwhile. */
 export async function removeParts(rollFolder: string): Promise<void> {
-  await rm(fsPath(layout.jobPartsFolder(rollFolder)), { recursive: true, force: true });
+  await rm(fsPath(layout.jobPartsFolder(rollFolder)), { recursive: true, force: true, maxRetries: 3 });
 }
 
 const factsPartSchema = z.object({

@@ -9,6 +9,8 @@ export const STAGING_PREFIX = `${OWN_PREFIX}part-`;
 /** A folder among the reports that is there only while a run makes the roll. */
 export const JOB_PARTS_NAME = `${OWN_PREFIX}jobs`;
 
+const VIEW_ASKED_NAME = 'asked';
+
 /** A day's or roll's folder in a delivery: its name, or, where some system cannot write that, one that every system can, with a digest so that no two meet. What it gives, it gives back unchanged. */
 export function folderName(name: string): string {
   const safe = safeName(name);
@@ -72,6 +74,15 @@ export const layout = {
   jobPartsFolder: (rollFolder: string): string => join(rollFolder, 'reports', JOB_PARTS_NAME),
   /** Segments of long clips that wait to be joined (ledger/segments.ts). */
   segmentsFolder: (rollFolder: string): string => join(rollFolder, 'reports', JOB_PARTS_NAME, 'segments'),
+  /** Pictures of frames that are being made, for whoever watches the run (worker/view.ts, coordinator/live/views.ts). */
+  viewFolder: (rollFolder: string): string => join(rollFolder, 'reports', JOB_PARTS_NAME, 'view'),
+  view: (rollFolder: string, clipId: string): string =>
+    join(rollFolder, 'reports', JOB_PARTS_NAME, 'view', `${clipId}.png`),
+  stagedView: (rollFolder: string, token: string): string =>
+    join(rollFolder, 'reports', JOB_PARTS_NAME, 'view', `${STAGING_PREFIX}${token}.png`),
+  /** What asks for them: a text that is another one each time somebody asks. */
+  viewAsked: (rollFolder: string): string =>
+    join(rollFolder, 'reports', JOB_PARTS_NAME, 'view', VIEW_ASKED_NAME),
   /** One that is being made, there. */
   stagedSegment: (token: string): string => `${STAGING_PREFIX}${token}`,
   deliverableReport: (rollFolder: string, clipId: string, profile: string): string =>

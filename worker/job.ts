@@ -43,9 +43,12 @@ import { makeSegment } from './segments/make-segment.ts';
 import { SegmentsIncomplete } from './segments/incomplete.ts';
 import { makeStills, writeStillsFailure } from './stills/step.ts';
 import { deliveryOf, makeFolder, sweepStaging, targetStateOf } from './target.ts';
+import { viewFrames } from './view.ts';
 
 /** Throws JobFailure; NotForThisMachine, which leaves no report; and the signal's reason when stopped. */
-export async function runJob(job: Job, context: JobContext): Promise<void> {
+export async function runJob(job: Job, given: JobContext): Promise<void> {
+  const view = viewFrames(job, given);
+  const { context } = view;
   const startedAt = new Date().toISOString();
   const clock = startJobClock();
   let run: JobRun | null = null;
@@ -89,6 +92,7 @@ export async function runJob(job: Job, context: JobContext): Promise<void> {
     }
     throw failure;
   } finally {
+    await view.end();
     await beside.end();
   }
 }

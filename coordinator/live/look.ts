@@ -1,4 +1,7 @@
-/** Looks at a run from outside, as `status --watch` does: by its lock, what it writes of its progress, and the records of its day. Writes nothing. */
+/**
+ * Looks at a run from outside, as `status --watch` does: by its lock, what it writes of its progress, and the records of its day. Writes
+ * nothing but what asks workers for a picture (views.ts).
+ */
 import { lstat, readdir } from 'node:fs/promises';
 import { join } from 'node:path';
 import { blocks } from '../../findings/finding.ts';
@@ -15,6 +18,7 @@ import type { ProgressRecord } from '../progress/record.ts';
 import { heldReader } from './held.ts';
 import { type HeldSeen, nothingSeen, type RunStateSeen, type Seen } from './seen.ts';
 import { newestStill } from './stills.ts';
+import { frameViews } from './views.ts';
 
 export interface WhatToWatch {
   readonly work: string;
@@ -42,6 +46,7 @@ export function watchRecords(
   const leases: LeaseWatch = watchLeases();
   const held = heldReader();
   const stills = newestStill();
+  const views = frameViews();
   const newestDay = dayFinder(now);
   let isAwaited = awaited;
   let lastRun: string | null = null;
@@ -49,7 +54,7 @@ export function watchRecords(
   let delivery = told;
   let day = toldDay;
   return {
-    still: (version) => stills.picture(version),
+    still: (version) => views.picture(version) ?? stills.picture(version),
     look: async () => {
       const lock = await stateOfPlace(workPlace(work), leases);
       const isThere = lock.state !== 'free';
@@ -75,7 +80,11 @@ export function watchRecords(
         ...{ state, delivery, day, timeZone, record: shown, night: ofNight, held: findings },
         ageSeconds: shown === null ? null : Math.max(0, (now() - Date.parse(shown.at)) / 1000),
         pid: pidOf(lock),
-        still: delivery === null || day === null ? null : await stills.look(delivery, day, mayHaveNew(rolls)),
+        still:
+          delivery === null || day === null
+            ? null
+            : ((await views.look(delivery, day, state === 'running' ? makingOf(rolls) : [])) ??
+              (await stills.look(delivery, day, mayHaveNew(rolls)))),
         morning: await morningOf(delivery, day, state),
       };
     },
@@ -116,11 +125,13 @@ function rollsIn(record: ProgressRecord | null, night: NightRecord | null): Roll
   return (night?.rolls ?? []).map(({ roll, verdict }) => ({ roll, phase: verdict ?? 'held' }));
 }
 
+const makingOf = (rolls: readonly RollState[]): string[] =>
+  rolls.filter(({ phase }) => phase === 'making').map(({ roll }) => roll);
+
 /** Those in work; where none is, those that are over, the last first. */
 function mayHaveNew(rolls: readonly RollState[]): string[] {
-  const making = rolls.filter(({ phase }) => phase === 'making');
   const over = rolls.filter(({ phase }) => phase === 'ready' || phase === 'held').reverse();
-  return [...making, ...over].map(({ roll }) => roll);
+  return [...makingOf(rolls), ...over.map(({ roll }) => roll)];
 }
 
 interface HeldRequest {

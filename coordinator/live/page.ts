@@ -100,7 +100,7 @@ ${listOf(view, 'working', 'rows', 'Clips in hand')}
 <p class="small" data-text="working-more">${text('working-more')}</p>
 </section>
 <section aria-labelledby="newest"${only('still')}>
-<h2 id="newest">The newest still</h2>
+<h2 id="newest" data-text="still-title">${text('still-title')}</h2>
 <figure class="still"><div class="frame"><img data-text="still"${still === '' ? null : markup` src="${still}"`} alt="${text('still-alt')}"></div>
 <figcaption><bdi data-text="still-of">${text('still-of')}</bdi> <span data-text="still-note">${text('still-note')}</span></figcaption></figure>
 </section>

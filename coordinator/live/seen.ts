@@ -19,6 +19,8 @@ export interface HeldSeen {
 }
 
 export interface StillSeen {
+  /** `being-made`: of a frame that a worker has just made, and that nobody has proved. `made`: a still of a clip that is done. */
+  readonly of: 'being-made' | 'made';
   readonly roll: string;
   readonly clip: string;
   readonly timecode: string | null;

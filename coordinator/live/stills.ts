@@ -1,22 +1,18 @@
 /**
- * The newest still of a delivery, small, as a display shows it. Stills are made when the deliverables of their clip are, so that of a
- * clip in hand there is none yet. Nothing is decoded for it but that one file, and no encoder waits for it.
+ * The newest still of a delivery, small, as a display shows it. Stills are made when the deliverables of their clip are; of a clip in
+ * hand there may be a picture of another kind (views.ts).
  */
 import { createHash } from 'node:crypto';
 import { readdir, readFile, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import { fsPath } from '../../files/names.ts';
-import { jpegOf } from '../../handover/picture/jpeg.ts';
-import { fittedInto } from '../../handover/picture/picture.ts';
-import { reduced, shownAs } from '../../handover/picture/scale.ts';
 import { lightOfStill } from '../../handover/picture/still.ts';
 import { layout, placeBelow } from '../../ledger/layout.ts';
 import { type StillsReport, stillsReportSchema } from '../../ledger/stills-report.ts';
 import { readRecord } from '../../ledger/store.ts';
 import type { StillSeen } from './seen.ts';
+import { smallPicture } from './small-picture.ts';
 
-const BOX = { width: 640, height: 640 };
-const QUALITY = 80;
 /** Rolls whose folders are looked through at one look: those in which something may have come. */
 const MOST_ROLLS = 12;
 
@@ -65,15 +61,15 @@ async function pictureOf({ file, rollFolder }: Newest): Promise<Shown | null> {
   if (png === null || createHash('sha256').update(png).digest('hex') !== still.sha256) return null;
   const light = lightOfStill(png);
   if (light === null) return null;
-  const small = shownAs(light.inBt709(reduced(light, fittedInto(light, BOX))));
   return {
     seen: {
+      of: 'made',
       roll: report.roll,
       clip: report.clip.name,
       timecode: still.timecode,
       version: still.sha256.slice(0, 16),
     },
-    jpeg: jpegOf(small, QUALITY),
+    jpeg: smallPicture(light),
   };
 }
 

@@ -215,6 +215,11 @@ function titleOf({ state, day }: Seen, rolls: readonly RollSeen[]): string {
 const typed = (path: string): string =>
   /^[A-Za-z0-9_@%+=:,./-]+$/.test(path) ? path : `'${path.replaceAll("'", `'\\''`)}'`;
 
+const STILL_NOTES = {
+  'being-made': 'Made a moment ago, and not proved yet.',
+  made: 'A clip has stills when it is made and proved.',
+} as const;
+
 /** Its option stands in the page. */
 const statusCommand = (delivery: string): string =>
   shown(`rushlight status ${typed(delivery)}`, LONGEST_TEXT);
@@ -261,9 +266,8 @@ export function viewOf(seen: Seen, news: string, serves: boolean): View {
         still === null
           ? ''
           : `${shown(still.clip)} of ${shown(still.roll)}${still.timecode === null ? '' : `, ${still.timecode}`}.`,
-      'still-note': isOver
-        ? ''
-        : 'A clip has stills when it is made and proved; of clips in hand there is none yet.',
+      'still-title': still?.of === 'being-made' ? 'Being made' : 'The newest still',
+      'still-note': isOver || still === null ? '' : STILL_NOTES[still.of],
       morning: morning === null ? '' : shown(morning, LONGEST_TEXT),
       'morning-here': morning !== null && serves ? 'Open the morning page' : '',
       retry: rolls.some(({ phase }) => phase === 'held') ? 'there' : '',

@@ -32,7 +32,7 @@ export interface StillLight extends Light {
   readonly inBt709: (light: Light) => Light;
 }
 
-function lightOf({ width, height, bits, samples, coding }: ReadStill): StillLight {
+export function lightOfRead({ width, height, bits, samples, coding }: ReadStill): StillLight {
   const table = lightTable(bits);
   const light = new Float32Array(samples.length);
   for (let at = 0; at < light.length; at += 1) light[at] = table[samples[at] as number] as number;
@@ -54,7 +54,7 @@ function lightOf({ width, height, bits, samples, coding }: ReadStill): StillLigh
 /** null: it is no still of ours, or not whole. */
 export function lightOfStill(file: Buffer): StillLight | null {
   try {
-    return lightOf(readStill(file));
+    return lightOfRead(readStill(file));
   } catch (error) {
     if (error instanceof StillDamaged) return null;
     throw error;

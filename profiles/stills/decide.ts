@@ -51,8 +51,18 @@ export interface StillsRequest {
   readonly asked: StillsAsked;
 }
 
-export function decideStills({ clip, facts: recorded, asked }: StillsRequest): StillsDecision {
-  if (asked.count === 0 || recorded.video.frames === 0) return { stills: null, notes: [] };
+export const decideStills = ({ asked, ...request }: StillsRequest): StillsDecision =>
+  decideFrames({ ...request, asked, frames: stillFrames(request.facts.video.frames, asked.count) });
+
+export interface FramesRequest extends Omit<StillsRequest, 'asked'> {
+  readonly asked: Pick<StillsAsked, 'width' | 'bits'>;
+  /** Frames of the clip. */
+  readonly frames: readonly number[];
+}
+
+/** Stills of these frames. */
+export function decideFrames({ clip, facts: recorded, asked, frames }: FramesRequest): StillsDecision {
+  if (frames.length === 0) return { stills: null, notes: [] };
   const lying = lyingFinding(recorded);
   const facts = lying === null ? uprightFacts(recorded) : recorded;
   const { video } = facts;
@@ -76,7 +86,7 @@ export function decideStills({ clip, facts: recorded, asked }: StillsRequest): S
       fields:
         video.fieldOrder === 'top-first' || video.fieldOrder === 'bottom-first' ? video.fieldOrder : null,
       bits: asked.bits,
-      stills: stillFrames(video.frames, asked.count).map((frame) => ({
+      stills: frames.map((frame) => ({
         frame,
         timecode: start === null ? null : formatTimecode(addFrames(start, frame)),
         file: `${clip.id}.${String(frame).padStart(6, '0')}.png`,

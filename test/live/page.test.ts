@@ -85,7 +85,7 @@ test('one look serves many readers', async () => {
 
 test('a still is given under its own version alone', async () => {
   const { get, staged } = page(
-    seenAt({ ...running, still: { roll: 'A001', clip: 'c', timecode: null, version: 'ab12' } }),
+    seenAt({ ...running, still: { of: 'made', roll: 'A001', clip: 'c', timecode: null, version: 'ab12' } }),
   );
   staged.pictures.set('ab12', Buffer.from([0xff, 0xd8, 0xff]));
   expect((await get('/')).body).toContain('src="/still.jpg?v=ab12"');

@@ -72,6 +72,7 @@ test('the one made last, by its middle picture, and the next one when it comes',
   const first = await look();
   // Of four the second: the middle, as pages have it.
   expect(first).toEqual({
+    of: 'made',
     roll: 'B001',
     clip: named.name,
     timecode: '10:00:00:01',

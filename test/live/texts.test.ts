@@ -169,7 +169,7 @@ test('names that lie are shown as what they are, and long ones are cut', () => {
     }),
     held: HOSTILE.map((roll) => ({ roll, findings: [checksumDiffers(roll)] })),
     delivery: `/volumes/${HOSTILE[9]}`,
-    still: { roll: HOSTILE[0], clip: HOSTILE[6], timecode: null, version: 'v' },
+    still: { of: 'being-made', roll: HOSTILE[0], clip: HOSTILE[6], timecode: null, version: 'v' },
   });
   const { texts, lists } = viewOf(seen, '', false);
   const all = [

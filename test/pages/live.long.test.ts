@@ -63,7 +63,13 @@ const rolls: readonly RollRecord[] = [
   rollRecord('B003', 'waiting'),
 ];
 const held = [{ roll: 'B002', findings: [checksumDiffers('B002')] }];
-const still = { roll: 'A001', clip: 'A001C003', timecode: '10:12:04:08', version: 'one' };
+const still = {
+  of: 'made',
+  roll: 'A001',
+  clip: 'A001C003',
+  timecode: '10:12:04:08',
+  version: 'one',
+} as const;
 const running = seenAt({
   state: 'running',
   record: progressRecord({ rolls: [...rolls], working: working(3) }),
