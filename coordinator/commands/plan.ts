@@ -1,69 +1,48 @@
 /** `rushlight plan`: everything that a run would do, said before it is done. Reads all of the day; writes nothing. */
 import { existsSync } from 'node:fs';
 import { append } from '../../findings/append.ts';
-import { FindingError, finding, blocks } from '../../findings/finding.ts';
-import { differenceNotes } from '../../handover/consistency/differences.ts';
+import { FindingError, finding } from '../../findings/finding.ts';
+import { type DayDifferences, differenceNotes } from '../../handover/consistency/differences.ts';
 import { differencesFrom } from '../../handover/write-day.ts';
 import { folderName } from '../../ledger/layout.ts';
-import { sketchBytes } from '../../profiles/outcome/picture-error.ts';
 import type { Rate } from '../../media/time/rate.ts';
-import { findingsBeforeMaking } from '../gate/decide.ts';
 import { newRun, nightOf } from '../night/names.ts';
 import { defaultSlots, defaultWorkers } from '../night/workers.ts';
-import { leftOfJobs, leftOfRoll } from '../plan/left.ts';
-import { cadenceOfRoll } from '../plan/cadence.ts';
 import { madeOfPlan } from '../plan/made.ts';
-import { shownOfRoll } from '../plan/shown.ts';
-import { shapesOfRoll } from '../plan/shapes.ts';
-import { soundOfRoll } from '../plan/sound.ts';
-import { writtenOfRoll } from '../plan/written.ts';
-import { ESTIMATE_RESTS_ON, secondsOf } from '../plan/time.ts';
-import type { PlannedJob } from '../plan/types.ts';
 import { machineId } from '../../files/machine-id.ts';
 import { byDue, rankOf } from '../dispatch/by-due.ts';
-import { jobsOf, type SegmentsAsked, segmentsFor } from '../dispatch/segments.ts';
+import { type SegmentsAsked, segmentsFor } from '../dispatch/segments.ts';
 import { duesOf } from '../forecast/dues.ts';
-import { estimated, paceOf, unknownKinds } from '../forecast/estimate.ts';
+import { estimated } from '../forecast/estimate.ts';
 import { readSpeeds } from '../forecast/keep.ts';
 import { forecastOfPlan } from '../forecast/of-plan.ts';
 import { lateNotes } from '../show/forecast-text.ts';
 import { newRunProgress } from '../progress/run-progress.ts';
-import { nightFolders } from '../roll/folders.ts';
-import {
-  gateInputOf,
-  type KnownRoll,
-  planRoll,
-  probeRoll,
-  type RollContext,
-  unknownRoll,
-  unlessBroken,
-  verifyRoll,
-} from '../roll/know.ts';
-import { contentsOfClips, contentsOnDelivery } from '../roll/delivered-contents.ts';
-import { repeatFindings, repeatsAmong } from '../roll/repeats.ts';
+import { type NightFolders, nightFolders } from '../roll/folders.ts';
+import type { KnownRoll, RollContext } from '../roll/know.ts';
 import { prepare, toolsOf } from '../roll/prepare.ts';
 import { collisionsOf, findingsAsked, findRolls, rollsAsked } from '../roll/rolls.ts';
 import { settingsOfDay } from '../roll/shared-names.ts';
-import { addProductionSound, soundRollsByName } from '../roll/production-sound.ts';
-import { isSoundRoll, layBesideClips } from '../roll/sound-rolls.ts';
+import { soundRollsByName } from '../roll/production-sound.ts';
 import { freshReservation, roomOn } from '../roll/space.ts';
 import { readersApart } from '../survey/reader.ts';
 import { cameraIdentity } from '../settings/camera.ts';
 import { cdlListing } from '../settings/match-cdls.ts';
 import { noSettings, readSettings } from '../settings/read.ts';
 import { clipsToMatch, unmatchedFindings } from '../settings/unmatched.ts';
-import { cdlsText } from '../show/cdls-text.ts';
-import { differencesText } from '../show/differences-text.ts';
 import { printJson, printText } from '../show/output.ts';
-import { type PlannedRoll, planText, type WholePlan } from '../show/plan-text.ts';
-import { settingsText } from '../show/settings-text.ts';
 import { showProgress } from '../show/progress.ts';
-import { pullPlanText } from '../show/pull-text.ts';
 import { type PullOrder, profilesOf, pullFolders, pullOrder } from '../pull/order.ts';
-import { type Followed, followCut, takeStretches } from '../pull/pulling.ts';
+import { type Followed, followCut } from '../pull/pulling.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
 import { listenForInterrupts } from './interrupts.ts';
 import { DEFAULT_READERS } from '../night/defaults.ts';
+
+import { type DayPlan, dayPlanJson, dayPlanText, isHeld } from '../day-plan/printed.ts';
+import { findingsOfRolls } from '../day-plan/findings.ts';
+import { type PlannedRoll, planRolls, readRolls } from '../day-plan/rolls.ts';
+import { rollInFigures, wholePlanOf } from '../day-plan/sums.ts';
+import type { ClipSettings } from '../show/settings-text.ts';
 
 export interface PlanOptions {
   readonly day: string;
@@ -90,17 +69,6 @@ export interface PlanOptions {
   readonly quiet?: boolean;
 }
 
-/** Clips that several workers make side by side, by the number of their segments. */
-function cutOfRoll(jobs: readonly PlannedJob[]): PlannedRoll['cut'] {
-  const cut = new Map<number, string[]>();
-  for (const { job, segments } of jobs)
-    if (segments > 1) cut.set(segments, [...(cut.get(segments) ?? []), job.clip.id]);
-  return [...cut].map(([segments, clips]) => ({ segments, clips }));
-}
-
-const sumOf = <Item>(items: readonly Item[], of: (item: Item) => number): number =>
-  items.reduce((sum, item) => sum + of(item), 0);
-
 function followCutOf(
   order: PullOrder,
   probed: readonly { readonly known: KnownRoll }[],
@@ -113,6 +81,24 @@ function followCutOf(
     probed.map(({ known }) => known),
     first.profile,
   );
+}
+
+const settingsOfClips = ({ known }: PlannedRoll): ClipSettings[] =>
+  known.clips.map(({ clip, settings, facts }) => ({
+    ...{ roll: known.roll.name, clip: clip.id, settings },
+    identity: facts === null ? { make: null, model: null, serial: null } : cameraIdentity(facts),
+  }));
+
+/** From the day before it on the delivery. */
+async function differencesOfPlan(
+  plans: readonly PlannedRoll[],
+  { delivery, dayName }: NightFolders,
+  { toolchain, profiles }: Pick<RollContext, 'toolchain' | 'profiles'>,
+): Promise<DayDifferences> {
+  if (!existsSync(delivery)) return { before: null, differences: [] };
+  const rolls = plans.map(({ known, jobs }) => ({ clips: known.clips, jobs }));
+  const made = madeOfPlan({ day: dayName, toolchain, profiles, rolls });
+  return await differencesFrom(delivery, folderName(dayName), made);
 }
 
 export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
@@ -180,84 +166,22 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     heardTogether: new Map(),
   };
   try {
-    const { freeBytes, freeFiles } = await roomOn(folders.delivery);
+    const room = await roomOn(folders.delivery);
     const reported = notAsked.length === 0 ? [...ofDay] : findingsAsked(ofDay, asked);
-    const plans: (Awaited<ReturnType<typeof planRoll>> & {
-      readonly known: KnownRoll;
-      readonly reading: number;
-      readonly measuring: number;
-    })[] = [];
-    const probed: {
-      readonly known: KnownRoll;
-      readonly mayPlan: boolean;
-      readonly reading: number;
-      readonly measuring: number;
-    }[] = [];
-    for (const roll of asked) {
-      const known = unknownRoll(roll, folders);
-      let mayPlan = false;
-      const began = performance.now();
-      let read = began;
-      await unlessBroken(known, context, async () => {
-        known.intake = await verifyRoll(roll, context);
-        read = performance.now();
-        mayPlan = await probeRoll(known, context);
-      });
-      signal.throwIfAborted();
-      const [reading, measuring] = [(read - began) / 1000, (performance.now() - read) / 1000];
-      probed.push({ known, mayPlan, reading, measuring });
-    }
-    // What clips carry of sound rolls is known once all are read.
-    const day = probed.map(({ known }) => known);
-    const followed = order === null ? null : followCutOf(order, probed, prepared.profiles);
+    const read = await readRolls(asked, folders, context);
+    const followed = order === null ? null : followCutOf(order, read, prepared.profiles);
     if (followed !== null) append(reported, [...followed.findings]);
-    for (const { known, mayPlan, reading, measuring } of probed) {
-      // Of a roll that the cut does not use nothing is said.
-      if (mayPlan && order !== null && followed !== null && !takeStretches(known, followed, order.day)) {
-        runProgress.setPhase(known.roll.name, 'ready');
-        continue;
-      }
-      let plan: Awaited<ReturnType<typeof planRoll>> = {
-        jobs: [],
-        done: 0,
-        planned: 0,
-        withoutRoom: { deliverables: 0, bytes: 0 },
-        volumes: [],
-        secondDecodes: { clips: 0, seconds: 0 },
-        again: () => null,
-      };
-      await unlessBroken(known, context, async () => {
-        if (!mayPlan) return;
-        await addProductionSound(known, day, context);
-        plan = await planRoll(known, context, false);
-      });
-      signal.throwIfAborted();
-      plans.push({ ...plan, known, reading, measuring });
-    }
-    const allKnown = plans.map(({ known }) => known);
-    const repeats = repeatsAmong(allKnown.flatMap(({ intake }) => intake ?? []));
-    const delivered = await contentsOnDelivery(
-      folders.delivery,
-      (day, roll) => day === folders.dayName && asked.some(({ name }) => name === roll),
+    const pull = order === null || followed === null ? null : { order, followed };
+    const plans = await planRolls(read, pull, context);
+    const names = { asked: asked.map(({ name }) => name), notAsked };
+    append(
+      reported,
+      await findingsOfRolls(
+        plans.map(({ known }) => known),
+        { folders, ...names },
+        context,
+      ),
     );
-    for (const known of allKnown) {
-      const { name } = known.roll;
-      append(known.findings, [
-        ...(repeats.get(name) ?? []),
-        ...repeatFindings(
-          name,
-          contentsOfClips(
-            name,
-            known.clips.map(({ clip }) => clip),
-          ),
-          delivered,
-        ),
-      ]);
-      if (isSoundRoll(known)) await layBesideClips(known, allKnown, { ...context, notAsked });
-      const found = findingsBeforeMaking(gateInputOf(known, context));
-      runProgress.setPhase(known.roll.name, found.some(blocks) ? 'held' : 'ready');
-      append(reported, found);
-    }
     progress.stop();
     const jobs = plans.flatMap((plan) => plan.jobs);
     append(reported, speeds.findings);
@@ -272,134 +196,30 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
       ...{ samples: speeds.jobs, dues, now },
     });
     append(reported, lateNotes(forecast, now));
-    const volumes = plans.flatMap((plan) => plan.volumes);
-    const plan: WholePlan = {
-      planned: sumOf(plans, (one) => one.planned),
-      done: sumOf(plans, (one) => one.done),
-      withoutRoom: {
-        deliverables: sumOf(plans, (one) => one.withoutRoom.deliverables),
-        bytes: sumOf(plans, (one) => one.withoutRoom.bytes),
-      },
-      volumes: volumes.slice(0, 1).map(({ name }) => ({
-        name,
-        bytes: sumOf(volumes, (one) => one.bytes),
-        files: sumOf(volumes, (one) => one.files),
-        freeBytes,
-        freeFiles,
-      })),
-      workers,
-      seconds: secondsOf(
-        jobs.flatMap((one) => jobsOf(one, one.segments)),
-        workers,
-      ),
-      masters: {
-        turn: stated.file.show?.masters ?? 'with',
-        clips: sumOf(plans, ({ secondDecodes }) => secondDecodes.clips),
-        seconds:
-          sumOf(plans, ({ secondDecodes }) => secondDecodes.seconds) *
-          paceOf(jobs, { ...here, samples: speeds.jobs, run: null }),
-      },
-      ready: {
-        ...forecast,
-        from: new Date(now).toISOString(),
-        unknownKinds: unknownKinds(
-          jobs.map(({ job }) => job),
-          { ...here, samples: speeds.jobs },
-        ),
-      },
-    };
-    const planned: PlannedRoll[] = plans.map(({ known, jobs: ofRoll, withoutRoom }) => ({
-      roll: known.roll.name,
-      clips: known.clips.length,
-      recordings: known.recordings.length,
-      jobs: ofRoll.length,
-      cut: cutOfRoll(ofRoll),
-      withoutRoom,
-      deliverables: sumOf(ofRoll, ({ job }) => job.deliverables.length),
-      bytes: sumOf(ofRoll, ({ bytes }) => bytes),
-      bytesRange: {
-        least: sumOf(ofRoll, ({ bytesRange }) => bytesRange.least),
-        most: sumOf(ofRoll, ({ bytesRange }) => bytesRange.most),
-      },
-      left: leftOfRoll(ofRoll),
-      shown: shownOfRoll(ofRoll),
-      shapes: shapesOfRoll(ofRoll),
-      cadence: cadenceOfRoll(ofRoll),
-      sound: soundOfRoll(ofRoll),
-      written: writtenOfRoll(ofRoll),
-      sketchBytes: sumOf(ofRoll, ({ job }) =>
-        job.deliverables.reduce(
-          (sum, { outcome }) => sum + (outcome.kind === 'movie' ? sketchBytes(outcome) : 0),
-          0,
-        ),
-      ),
-    }));
-    const settingsOfClips = plans.flatMap(({ known }) =>
-      known.clips.map((entry) => ({
-        roll: known.roll.name,
-        clip: entry.clip.id,
-        settings: entry.settings,
-        identity:
-          entry.facts === null ? { make: null, model: null, serial: null } : cameraIdentity(entry.facts),
-      })),
-    );
+    const whole = wholePlanOf({
+      ...{ plans, workers, room, forecast, now },
+      estimate: { ...here, samples: speeds.jobs, run: null },
+      masters: stated.file.show?.masters ?? 'with',
+    });
     const surveyed = plans.map(({ known }) => ({ roll: known.roll.name, clips: known.clips }));
     // Of a roll that did not come so far nothing is known: what it has is not missing.
     if (order === null && notAsked.length === 0 && plans.every(({ known }) => known.isSurveyed))
       append(reported, unmatchedFindings(settings.file, surveyed));
     const cdls = settings.file.show?.cdls;
-    const listing = cdls === undefined ? null : cdlListing(cdls, clipsToMatch(surveyed));
     const differences =
-      order === null && existsSync(folders.delivery)
-        ? await differencesFrom(
-            folders.delivery,
-            folderName(folders.dayName),
-            madeOfPlan({
-              day: folders.dayName,
-              toolchain: prepared.toolchain,
-              profiles: prepared.profiles,
-              rolls: plans.map(({ known, jobs: ofRoll }) => ({ clips: known.clips, jobs: ofRoll })),
-            }),
-          )
-        : { before: null, differences: [] };
+      order === null ? await differencesOfPlan(plans, folders, prepared) : { before: null, differences: [] };
     append(reported, differenceNotes(folders.dayName, differences));
-    const held = reported.some(blocks);
-    if (options.json === true) {
-      printJson({
-        version: 0,
-        kind: 'plan',
-        day: folders.dayName,
-        delivery: folders.delivery,
-        verdict: held ? 'held' : 'clear',
-        ...plan,
-        secondsRestOn: ESTIMATE_RESTS_ON,
-        rolls: planned,
-        settings: settingsOfClips,
-        cdls: listing,
-        left: leftOfJobs(jobs),
-        pull: followed?.record ?? null,
-        differences,
-        jobs: jobs.map(({ job, bytes, bytesRange, seconds, segments }) => ({
-          roll: job.roll,
-          clip: job.clip.id,
-          frames: job.span.count,
-          deliverables: job.deliverables.map(({ profile, profileHash, outcome }) => ({
-            profile: profile.name,
-            profileHash,
-            outcome,
-          })),
-          bytes,
-          bytesRange,
-          seconds,
-          segments,
-        })),
-        findings: reported,
-      });
-    } else
-      printText(
-        `${order === null || followed === null ? '' : `${pullPlanText(order, followed)}\n\n`}${settings.origin === null || settingsOfClips.length === 0 ? '' : `${settingsText(settingsOfClips)}\n\n`}${listing === null ? '' : `${cdlsText(listing)}\n\n`}${planText(plan, planned, reported, differencesText(differences))}`,
-      );
-    return held ? 1 : 0;
+    const dayPlan: DayPlan = {
+      ...{ folders, whole, jobs, pull, differences },
+      rolls: plans.map(rollInFigures),
+      clips: plans.flatMap(settingsOfClips),
+      hasSettings: settings.origin !== null,
+      cdls: cdls === undefined ? null : cdlListing(cdls, clipsToMatch(surveyed)),
+      findings: reported,
+    };
+    if (options.json === true) printJson(dayPlanJson(dayPlan));
+    else printText(dayPlanText(dayPlan));
+    return isHeld(dayPlan) ? 1 : 0;
   } catch (error) {
     if (signal.aborted) return 130;
     throw error;
