@@ -33,11 +33,13 @@ export function tagOf(run: string, beside: readonly string[], tags: Tags): numbe
 
 /** Whose turn it is, then who is asked when that one has nothing. `runs`: each once; of equal ones the first first. */
 export function turnsOf(runs: readonly string[], tags: Tags): string[] {
-  return runs
-    .map((run) => ({ run, tag: tagOf(run, runs, tags), isKnown: tags.has(run) }))
-    // One that is new is where the last of the others is, wherever that gets to: it goes first there, or it never would.
-    .sort((a, b) => a.tag - b.tag || Number(a.isKnown) - Number(b.isKnown))
-    .map(({ run }) => run);
+  return (
+    runs
+      .map((run) => ({ run, tag: tagOf(run, runs, tags), isKnown: tags.has(run) }))
+      // One that is new is where the last of the others is, wherever that gets to: it goes first there, or it never would.
+      .sort((a, b) => a.tag - b.tag || Number(a.isKnown) - Number(b.isKnown))
+      .map(({ run }) => run)
+  );
 }
 
 /** Of what a machine has, what comes to a run beside others that it serves, from above 0 to 1. */

@@ -36,7 +36,10 @@ redis.call('EXPIRE', KEYS[1], ARGV[4])`;
 const SETTLE = `
 if redis.call('HEXISTS', KEYS[1], ARGV[1]) == 1 then redis.call('HINCRBYFLOAT', KEYS[1], ARGV[1], ARGV[2]) end`;
 
-export function sharesOf(redis: Redis, log: (message: string, fields: Record<string, unknown>) => void): Shares {
+export function sharesOf(
+  redis: Redis,
+  log: (message: string, fields: Record<string, unknown>) => void,
+): Shares {
   const thought = new Map<string, number>();
   const failed = (error: unknown): void => log('a share was not written down', { error: String(error) });
   const tagsNow = async (): Promise<Tags> => {

@@ -54,7 +54,10 @@ function whyText({ unknown, nobody }: { readonly unknown: number; readonly nobod
 }
 
 /** Of the night as a whole, and of what will not be in time. `now`: milliseconds since 1970, UTC. */
-export function forecastLine({ whole, proxies, rolls, timeZone, others }: NightForecast, now: number): string {
+export function forecastLine(
+  { whole, proxies, rolls, timeZone, others }: NightForecast,
+  now: number,
+): string {
   const late = rolls.filter(({ inTime }) => inTime === 'late').map(({ roll }) => roll);
   const risk = rolls.filter(({ inTime }) => inTime === 'at-risk').map(({ roll }) => roll);
   const unknown = rolls.reduce((sum, one) => sum + one.unknown, 0);

@@ -51,14 +51,15 @@ test('of two runs of weights 3 and 1, three of four jobs are of the first, the e
     [NORTH, 1],
     [SOUTH, 3],
   ]);
-  const done: string[] = [];
+  const done: { readonly run: string; readonly seconds: number }[] = [];
   const workers = [1, 2].map(() =>
     startTaking({
       ...{ redis, slots: 2, lockMilliseconds: 60_000, stalledMilliseconds: 30_000, stallsAllowed: 10 },
       ...{ restMilliseconds: 20, log: () => undefined },
       work: async ({ id = '' }) => {
+        const from = performance.now();
         await new Promise((resolve) => setTimeout(resolve, 40));
-        done.push(id.slice(0, NORTH.length));
+        done.push({ run: id.slice(0, NORTH.length), seconds: performance.now() - from });
       },
     }),
   );
@@ -75,13 +76,15 @@ test('of two runs of weights 3 and 1, three of four jobs are of the first, the e
   for (const taking of workers) taking.tell(takes);
   await eventually(() => done.length === 2 * JOBS, 60_000);
   // Until the heavier one has none left both waited all the time.
-  const ofSouth = (list: readonly string[]): number => list.filter((run) => run === SOUTH).length;
   const both = done.slice(0, 64);
-  expect(ofSouth(both)).toBeGreaterThanOrEqual(44);
-  expect(ofSouth(both)).toBeLessThanOrEqual(52);
-  // No part of it starved the other: of any eight jobs in a row one at least is of the lighter.
-  for (let from = 8; from + 8 <= 64; from += 1) expect(ofSouth(done.slice(from, from + 8))).toBeLessThan(8);
-  expect(ofSouth(done.slice(-30))).toBe(0);
+  const seconds = (list: typeof done): number => list.reduce((sum, one) => sum + one.seconds, 0);
+  const part = seconds(both.filter(({ run }) => run === SOUTH)) / seconds(both);
+  expect(part).toBeGreaterThan(0.68);
+  expect(part).toBeLessThan(0.82);
+  // At no time one of them starves: of sixteen jobs in a row some are of the lighter one.
+  for (let from = 0; from + 16 <= 64; from += 1)
+    expect(done.slice(from, from + 16).some(({ run }) => run === NORTH)).toBe(true);
+  expect(done.slice(-30).every(({ run }) => run === NORTH)).toBe(true);
   expect(Object.keys(await redis.hgetall(SHARES_KEY)).sort()).toEqual([NORTH, SOUTH]);
   await south.clear();
   expect(Object.keys(await redis.hgetall(SHARES_KEY))).toEqual([NORTH]);
