@@ -11,6 +11,7 @@ import { declarationSchema } from '../media/declaration.ts';
 import { OWN_DECODER } from '../media/raw/decoders/names.ts';
 import { type Job, type Wave, waves } from './job.ts';
 import { BULL_PREFIX, JOB_QUEUE } from './queue.ts';
+import { weightSchema } from './shares.ts';
 import { volumeSchema } from './volumes.ts';
 
 const decoderNeedSchema = z.object({
@@ -67,6 +68,8 @@ export const postingSchema = z.looseObject({
   toolchain: z.string(),
   decoders: z.array(decoderNeedSchema),
   wave: z.enum(waves).optional(),
+  /** Of the run, beside other runs (shares.ts); absent: an earlier version posted it. */
+  weight: weightSchema.default(1),
   /** That the paths of this posting and of its jobs lie in; none: they are absolute. */
   volumes: z.array(volumeSchema),
 });
@@ -114,6 +117,8 @@ export const machineSchema = z.looseObject({
     z.object({
       queue: z.string(),
       run: z.string(),
+      /** As posted; absent: an earlier version wrote it. */
+      weight: weightSchema.default(1),
       /** `unfit`: its proof failed. `set-aside`: its proof passed, and a job came back all the same; asked again later. */
       standing: z.enum(standings),
       /** Why it is not fit. */
@@ -155,8 +160,8 @@ export function readGivenBack(text: string | null): GivenBack | null {
 /** Between a starter and its worker process, over the channel that Node opens between parent and child. */
 export const toWorkerSchema = z.object({
   kind: z.literal('takes'),
-  /** Queues to take from, the first first. */
-  queues: z.array(z.string()),
+  /** Queues to take from; of one run the first first. */
+  queues: z.array(z.object({ queue: z.string(), run: z.string(), weight: weightSchema })),
   /** How many words of the worker's the starter had read. */
   read: z.int().nonnegative(),
 });

@@ -41,6 +41,7 @@ import { JobFailure, NotForThisMachine } from './context.ts';
 import { SegmentsIncomplete } from './segments/incomplete.ts';
 import { newPresence } from './presence.ts';
 import { startRenewer } from './renewal.ts';
+import type { Take } from './shares.ts';
 import { enterTakers, type Taken } from './takers.ts';
 import { FARM_REST_MILLISECONDS, REST_MILLISECONDS, startTaking } from './taking.ts';
 import { deliveryOf, targetStateOf } from './target.ts';
@@ -309,12 +310,12 @@ const taking = startTaking({
 });
 
 /** What the starter said last, without what was given back since. */
-let told: readonly string[] = setup.farm ? [] : [JOB_QUEUE];
+let told: readonly Take[] = setup.farm ? [] : [{ queue: JOB_QUEUE, run: null, weight: 1 }];
 const setAside = new Set<string>();
 /** How many words the starter was told that it must have read before it names a queue again. */
 let words = 0;
 function tellTakes(): void {
-  taking.tell(told.filter((queue) => !setAside.has(queue)));
+  taking.tell(told.filter(({ queue }) => !setAside.has(queue)));
 }
 function tellStarter(word: FromWorker): void {
   if (setup.farm && process.connected) process.send?.(word);

@@ -1,11 +1,12 @@
 /**
- * Which jobs this process takes, and when: as many at a time as it has slots, from the queues that it is told, the first first.
+ * Which jobs this process takes, and when: as many at a time as it has slots, from the queues that it is told: of one run the first first, of several runs by their shares.
  * A queue of jobs that this machine cannot do is never asked. BullMQ's own loop reads one queue; this one asks each in turn.
  */
 import { randomUUID } from 'node:crypto';
 import { type ConnectionOptions, type Job as QueuedJob, UnrecoverableError, Worker } from 'bullmq';
 import type { Redis } from 'ioredis';
 import { BULL_PREFIX } from '../ledger/queue.ts';
+import { sharesOf, type Charge, type Take } from './shares.ts';
 
 export interface TakingRequest {
   readonly redis: Redis;
@@ -23,10 +24,16 @@ export interface Taking {
   /** Begins each token, `<name>:<number>`: whose a lock is (ledger/queue.ts, lockNameKey). */
   readonly name: string;
   /** From now on. */
-  tell(queues: readonly string[]): void;
+  tell(queues: readonly Take[]): void;
   /** Takes nothing more; resolves when what runs has ended. */
   finish(): Promise<void>;
   close(): Promise<void>;
+}
+
+interface Begun {
+  readonly queued: QueuedJob;
+  readonly token: string;
+  readonly charge: Charge;
 }
 
 /** How long nobody asks when nothing is waiting. */
@@ -44,7 +51,8 @@ export function startTaking(request: TakingRequest): Taking {
   const running = new Map<Promise<void>, string>();
   /** Jobs whose work has not ended; of the others the store is being told. */
   let working = 0;
-  let takes: readonly string[] = [];
+  let takes: readonly Take[] = [];
+  const shares = sharesOf(redis, log);
   let ending = false;
   let taken = 0;
   let wake: () => void = () => undefined;
@@ -73,27 +81,29 @@ export function startTaking(request: TakingRequest): Taking {
   };
 
   const take = async (): Promise<boolean> => {
-    for (const queue of takes) {
+    for (const one of await shares.inTurn(takes)) {
+      const { queue } = one;
       taken += 1;
       const token = `${name}:${taken}`;
       const queued = (await handleOf(queue).getNextJob(token, { block: false })) as QueuedJob | undefined;
       if (queued === undefined) continue;
       if (ending) await queued.moveToWait(token);
-      else begin(queue, queued, token);
+      else begin(queue, { queued, token, charge: await shares.charge(one, takes) });
       return true;
     }
     return false;
   };
-  const begin = (queue: string, queued: QueuedJob, token: string): void => {
-    const run = carryOut(queue, queued, token).finally(() => {
+  const begin = (queue: string, begun: Begun): void => {
+    const run = carryOut(queue, begun).finally(() => {
       running.delete(run);
       wake();
     });
     running.set(run, queue);
   };
   /** Never rejects. */
-  const carryOut = async (queue: string, queued: QueuedJob, token: string): Promise<void> => {
+  const carryOut = async (queue: string, { queued, token, charge }: Begun): Promise<void> => {
     const { id } = queued;
+    const from = performance.now();
     let failed: Error | null = null;
     working += 1;
     try {
@@ -105,6 +115,7 @@ export function startTaking(request: TakingRequest): Taking {
       log('failed', { id, error: failed.message });
     } finally {
       working -= 1;
+      charge.settle((performance.now() - from) / 1000);
     }
     try {
       if (failed === null) await queued.moveToCompleted(undefined, token, false);
@@ -147,9 +158,9 @@ export function startTaking(request: TakingRequest): Taking {
     tell(queues) {
       takes = [...queues];
       // While all slots are taken, too, each is looked at for jobs whose machine is lost: else that would begin with the first free slot.
-      for (const queue of takes) handleOf(queue);
+      for (const { queue } of takes) handleOf(queue);
       // Its jobs end through it.
-      const inUse = new Set([...takes, ...running.values()]);
+      const inUse = new Set([...takes.map(({ queue }) => queue), ...running.values()]);
       for (const queue of handles.keys()) if (!inUse.has(queue)) drop(queue);
       wake();
     },

@@ -13,6 +13,7 @@ import {
   readPostings,
 } from '../../ledger/farm.ts';
 import { BULL_PREFIX, JOB_QUEUE } from '../../ledger/queue.ts';
+import { SHARES_KEY } from '../../ledger/shares.ts';
 import type { Ticket } from '../../ledger/ticket.ts';
 import { type Mount, portablePath, portableTicket, toVolume, type Volume } from '../../ledger/volumes.ts';
 
@@ -88,13 +89,15 @@ export interface FarmVolumes {
 
 interface FarmRequest extends ClassesRequest {
   readonly run: string;
+  /** Beside other runs. */
+  readonly weight: number;
   /** Folder of the delivery. */
   readonly delivery: string;
   readonly volumes: FarmVolumes | null;
 }
 
 export function farmClasses(request: FarmRequest): Classes {
-  const { client, run, volumes } = request;
+  const { client, run, weight, volumes } = request;
   const mounts = volumes?.mounts ?? null;
   const delivery =
     volumes === null ? request.delivery : (toVolume(volumes.mounts, request.delivery) ?? request.delivery);
@@ -121,7 +124,7 @@ export function farmClasses(request: FarmRequest): Classes {
     if (rolls.length > posted.length) {
       const { source, toolchain, decoders, wave } = need;
       postings.set(queue, {
-        ...{ version: 0, queue, run, delivery, source, rolls, toolchain, wave },
+        ...{ version: 0, queue, run, weight, delivery, source, rolls, toolchain, wave },
         decoders: [...decoders],
         volumes: [...(volumes?.volumes ?? [])],
       });
@@ -146,12 +149,14 @@ export function farmClasses(request: FarmRequest): Classes {
     post,
     async takeDown() {
       if (postings.size > 0) await client.hdel(POSTINGS_KEY, ...postings.keys());
+      await client.hdel(SHARES_KEY, run);
     },
     async queuesOf(other) {
       const texts = await client.hgetall(POSTINGS_KEY);
       const posted = readPostings(texts).filter((posting) => posting.run === other);
       if (posted.length > 0 && other !== run)
         await client.hdel(POSTINGS_KEY, ...posted.map(({ queue }) => queue));
+      if (other !== run) await client.hdel(SHARES_KEY, other);
       const own = other === run ? [...opened.keys()] : [];
       return [...new Set([...own, ...posted.map(({ queue }) => queue)])];
     },

@@ -36,6 +36,8 @@ export interface QueueOwner {
   readonly run: string;
   /** Folder of the delivery, which machines of a farm must have; null: workers of this machine alone take from it. */
   readonly farm: string | null;
+  /** Of a farm, beside other runs; absent: 1. */
+  readonly weight?: number | undefined;
   /** null: the machines of the farm have equal paths. */
   readonly volumes?: FarmVolumes | null;
 }
@@ -111,7 +113,7 @@ const optionsOf = ({ id, priority }: QueuedJob): BulkJobOptions => ({
 
 export async function openNightQueue(
   address: QueueAddress,
-  { night, run, farm, volumes = null }: QueueOwner,
+  { night, run, farm, weight = 1, volumes = null }: QueueOwner,
   listeners: QueueListeners,
 ): Promise<NightQueue> {
   const client = new Redis(redisOptions(address));
@@ -147,7 +149,7 @@ export async function openNightQueue(
   const classes: Classes =
     farm === null
       ? await oneClass({ ...request, volumes })
-      : farmClasses({ ...request, run, delivery: farm, volumes });
+      : farmClasses({ ...request, run, weight, delivery: farm, volumes });
 
   const claim = async (): Promise<void> => {
     await client.set(nightKey(night), run, 'EX', KEY_SECONDS);

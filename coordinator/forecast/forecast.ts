@@ -119,6 +119,7 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
     });
   const known = [...rolls.values()].filter(({ unknown, nobody }) => unknown === 0 && nobody === 0);
   const nights: number[] = [];
+  const shares = new Map(machines.map(({ id, share }) => [id, share ?? 1]));
   const proxies: number[] = [];
   const speaksOfProxies = hasProxies && areProxiesKnown;
   const isPossible = machines.some(({ slots }) => slots > 0) && (known.length > 0 || speaksOfProxies);
@@ -158,7 +159,9 @@ export function* forecastSteps<Item extends ForecastJob>(night: ToForecast<Item>
           machine,
           left: left(job, machine ?? fallback, elapsed),
         })),
-        seconds: (job, machine) => seconds(job, machine) + speeds.between(job.kind, machine),
+        // A slot that comes to this night for a part of its time makes that part of its jobs.
+        seconds: (job, machine) =>
+          (seconds(job, machine) + speeds.between(job.kind, machine)) / (shares.get(machine) ?? 1),
       },
       ({ job, end }) => {
         ready.set(job.rollName, Math.max(ready.get(job.rollName) ?? 0, end));

@@ -65,6 +65,8 @@ export function forecastOfPlan({ rolls, machine, slots, samples, dues, now }: Pl
   });
   return {
     timeZone: dues.timeZone,
+    // It is of this machine alone.
+    others: 0,
     whole: said.whole,
     proxies: said.proxies,
     rolls: said.rolls.map(({ roll, ready, unknown, nobody }) => {

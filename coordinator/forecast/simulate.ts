@@ -10,6 +10,8 @@ export interface SimulatedMachine {
   readonly slots: number;
   /** Queues whose jobs it cannot do, as its record says. One that it has not looked at yet is not among them. */
   readonly unfit?: ReadonlySet<string>;
+  /** What part of it comes to this night beside others, above 0, to 1; absent: all of it. */
+  readonly share?: number;
 }
 
 /** Whether it does jobs of this queue; null: of the one that every machine takes from. */

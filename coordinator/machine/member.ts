@@ -1,7 +1,7 @@
 /** A machine as part of a farm: it proves itself, its workers take what it is fit for, and what a dead one held is given back at once. */
 import { Redis } from 'ioredis';
 import type { Finding } from '../../findings/finding.ts';
-import { POSTINGS_KEY, readPostings } from '../../ledger/farm.ts';
+import { POSTINGS_KEY, readPostings, type ToWorker } from '../../ledger/farm.ts';
 import { type QueueAddress, redisOptions } from '../../ledger/queue.ts';
 import type { Mount } from '../../ledger/volumes.ts';
 import { giveBackOf } from '../dispatch/give-back.ts';
@@ -46,7 +46,7 @@ export function joinFarm(request: MemberRequest, events: MemberEvents): Member {
     pool: { stallSeconds, ...shape },
   } = request;
   let pool: WorkerPool | undefined;
-  let takes: readonly string[] = [];
+  let takes: ToWorker['queues'] = [];
   let ending = false;
   const prover = startProver({
     address,

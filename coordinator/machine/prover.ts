@@ -14,6 +14,7 @@ import {
   type Posting,
   POSTINGS_KEY,
   readPostings,
+  type ToWorker,
 } from '../../ledger/farm.ts';
 import { ownerName, thisOwner } from '../../ledger/owner.ts';
 import { type QueueAddress, redisOptions } from '../../ledger/queue.ts';
@@ -32,7 +33,7 @@ export interface ProverRequest {
   /** Jobs that they run side by side. */
   slots(): number;
   /** The queues that this machine is fit for now. */
-  onTakes(queues: readonly string[]): void;
+  onTakes(queues: ToWorker['queues']): void;
   /** Programs that answer: workers may be started. Called once. */
   onTools(tools: MediaTools): void;
   /** The queue is not taken any more, for this reason. */
@@ -100,7 +101,9 @@ export function startProver(request: ProverRequest): Prover {
       said.set(one.queue, text);
       if (isNews) request.onStanding(one);
     }
-    const fit = stand.filter(({ standing }) => standing === 'fit').map(({ queue }) => queue);
+    const fit = stand
+      .filter(({ standing }) => standing === 'fit')
+      .map(({ queue, run, weight }) => ({ queue, run, weight }));
     onTakes(refused === null ? fit : []);
   };
   /** While it is not taken any more this machine takes nothing, and asks again. */

@@ -23,17 +23,17 @@ export function asideAfter(before: Aside | undefined, finding: Finding, now: num
 export type ClassStanding = MachineRecord['classes'][number];
 
 export function standingOf(
-  { queue, run }: Pick<Posting, 'queue' | 'run'>,
+  { queue, run, weight }: Pick<Posting, 'queue' | 'run' | 'weight'>,
   /** undefined: not proved yet. */
   proof: readonly Finding[] | undefined,
   aside: Aside | undefined,
   now: number,
 ): ClassStanding | null {
   if (proof === undefined) return null;
-  if (proof.length > 0) return { queue, run, standing: 'unfit', findings: [...proof] };
+  if (proof.length > 0) return { queue, run, weight, standing: 'unfit', findings: [...proof] };
   return aside !== undefined && now < aside.until
-    ? { queue, run, standing: 'set-aside', findings: [aside.finding] }
-    : { queue, run, standing: 'fit', findings: [] };
+    ? { queue, run, weight, standing: 'set-aside', findings: [aside.finding] }
+    : { queue, run, weight, standing: 'fit', findings: [] };
 }
 
 /** For people, of a machine that is not fit; none of one that is. */

@@ -34,6 +34,7 @@ export interface NightOptions {
   readonly settings?: string;
   readonly ignore?: readonly string[];
   readonly queue?: string;
+  readonly weight?: number;
   readonly volumes?: string;
   readonly queueCa?: string;
   readonly queueCert?: string;
@@ -69,6 +70,17 @@ export async function nightAsked(options: NightOptions): Promise<NightRequest> {
       ],
       2,
     );
+  if (options.weight !== undefined && queue === null)
+    throw new FindingError(
+      [
+        finding(
+          'usage-wrong',
+          '--weight without --queue: no other run shares this machine',
+          '--weight with --queue, or neither',
+        ),
+      ],
+      2,
+    );
   const volumes = options.volumes === undefined ? null : await volumesOf(options.volumes, folders);
   return {
     folders,
@@ -86,6 +98,7 @@ export async function nightAsked(options: NightOptions): Promise<NightRequest> {
     settings,
     ignore: options.ignore ?? [],
     queue,
+    weight: options.weight,
     volumes,
     ...(options.ffmpeg === undefined ? {} : { ffmpeg: options.ffmpeg }),
     ...(options.ffprobe === undefined ? {} : { ffprobe: options.ffprobe }),

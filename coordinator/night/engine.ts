@@ -16,6 +16,8 @@ import { defaultWorkers, startWorkers, type WorkerPool } from './workers.ts';
 
 export interface EngineRequest {
   readonly queue: QueueAddress | null;
+  /** On a farm, beside other runs; absent: 1. */
+  readonly weight?: number | undefined;
   readonly workFolder: string;
   readonly logFolder: string;
   readonly delivery: string;
@@ -96,11 +98,11 @@ export function startEngine(request: EngineRequest): Engine {
     const { openNightQueue } = await import('../dispatch/night-queue.ts');
     if (closing) return;
     // Known as soon as it is open: when the programs are refused meanwhile, it must still be closed.
-    const { night, run } = request;
+    const { night, run, weight } = request;
     const farm = request.queue === null ? null : request.delivery;
     const opened = await openNightQueue(
       address,
-      { night, run, farm, volumes: request.volumes },
+      { night, run, farm, weight, volumes: request.volumes },
       hintsTo(events),
     );
     queue = opened;

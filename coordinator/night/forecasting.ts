@@ -42,6 +42,8 @@ export interface ForecastingRequest {
   readonly events: RunEvents;
   /** Machines that make jobs of this run, and how many each at a time. */
   machines(): readonly SimulatedMachine[];
+  /** Other runs that share them; absent: none can. */
+  others?(): number;
   /** Where a farm's jobs with these needs lie; absent: there is one queue. */
   readonly queueOf?: (need: ClassNeed) => string;
   readonly runProgress: Pick<RunProgress, 'rolls'>;
@@ -353,7 +355,7 @@ async function sampleOnDisk(job: Open): Promise<JobSample | null> {
 function asShown(
   { rolls, whole, proxies }: Forecast,
   since: number,
-  { runProgress, dues }: Pick<ForecastingRequest, 'runProgress' | 'dues'>,
+  { runProgress, dues, others }: Pick<ForecastingRequest, 'runProgress' | 'dues' | 'others'>,
 ): NightForecast {
   const later = (range: Range | null): Range | null =>
     range === null
@@ -365,6 +367,7 @@ function asShown(
   const clock = Date.now();
   return {
     timeZone: dues.timeZone,
+    others: others?.() ?? 0,
     // Of rolls that are still read nobody knows what they hold.
     whole: ahead ? null : later(whole),
     proxies: ahead ? null : later(proxies),

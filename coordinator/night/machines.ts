@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import { z } from 'zod';
 import { type Finding, finding, findingSchema } from '../../findings/finding.ts';
 import { type MachineRecord, standings } from '../../ledger/farm.ts';
+import { shareOf } from '../../ledger/shares.ts';
 import { readRecord, writeRecord } from '../../ledger/store.ts';
 import { standingFindings } from '../machine/standing.ts';
 
@@ -11,6 +12,9 @@ const seenSchema = z.object({
   machine: z.string(),
   host: z.string(),
   workers: z.int().nonnegative(),
+  /** Other runs that it does jobs of, and what part of it comes to this one while they are there: above 0, to 1. */
+  others: z.int().nonnegative(),
+  share: z.number().positive().max(1),
   standing: z.enum(standings),
   findings: z.array(findingSchema),
 });
@@ -39,7 +43,15 @@ export interface Machines {
   /** Worker processes of these; null: not known yet. */
   workersFor(queues: readonly string[]): number | null;
   /** Machines that do jobs of the run, how many each at a time, and the queues whose jobs it cannot do. */
-  making(): { readonly id: string; readonly slots: number; readonly unfit: ReadonlySet<string> }[];
+  making(): {
+    readonly id: string;
+    readonly slots: number;
+    readonly unfit: ReadonlySet<string>;
+    /** As of a seen machine. */
+    readonly share: number;
+  }[];
+  /** Other runs that machines do jobs of which do jobs of this one. */
+  others(): number;
   /** Why machines that are there take nothing. */
   troubles(): Finding[];
 }
@@ -116,6 +128,12 @@ export async function watchMachines({
       known === null
         ? null
         : known.filter((record) => does(record, queues)).reduce((sum, { workers }) => sum + workers, 0),
+    others: () => {
+      const ours = (known ?? []).filter(({ classes }) =>
+        classes.some((one) => one.run === run && one.standing !== 'unfit'),
+      );
+      return sharing(ours, run).others;
+    },
     making: () => {
       const made = new Map<string, MachineRecord[]>();
       for (const record of known ?? [])
@@ -124,6 +142,7 @@ export async function watchMachines({
       return [...made].map(([id, records]) => ({
         id,
         slots: records.reduce((sum, { slots }) => sum + slots, 0),
+        share: sharing(records, run).share,
         unfit: new Set(
           // What one of its starters does the machine does.
           records
@@ -144,11 +163,27 @@ function does({ classes }: MachineRecord, queues: readonly string[]): boolean {
   return classes.some(({ queue, standing }) => queues.includes(queue) && standing !== 'unfit');
 }
 
+/** Other runs whose jobs these take, and the part of their time that comes to this one while all have jobs. */
+function sharing(
+  records: readonly MachineRecord[],
+  run: string,
+): { readonly others: number; readonly share: number } {
+  const fit = records.flatMap(({ classes }) => classes.filter(({ standing }) => standing === 'fit'));
+  const weights = new Map(fit.map((one) => [one.run, one.weight]));
+  const own = weights.get(run) ?? 1;
+  weights.delete(run);
+  return { others: weights.size, share: shareOf(own, [...weights.values()]) };
+}
+
 /** The worst of what it says of this run's jobs; null: nothing yet. */
-function ofRun({ machine, host, workers, classes }: MachineRecord, run: string): SeenMachine | null {
+function ofRun(record: MachineRecord, run: string): SeenMachine | null {
+  const { machine, host, workers, classes } = record;
   const own = classes.filter((one) => one.run === run);
   const of = (wanted: (typeof standings)[number]) => own.find(({ standing }) => standing === wanted);
   const first = of('unfit') ?? of('set-aside') ?? of('fit');
   if (first === undefined) return null;
-  return { machine, host, workers, standing: first.standing, findings: first.findings };
+  return {
+    ...{ machine, host, workers, ...sharing([record], run) },
+    ...{ standing: first.standing, findings: first.findings },
+  };
 }

@@ -45,6 +45,8 @@ export interface NightRequest {
   readonly volumes?: FarmVolumes | null;
   /** null: a built-in Redis. */
   readonly queue: QueueAddress | null;
+  /** With a shared queue: its share of the farm beside other runs; absent: 1. */
+  readonly weight?: number | undefined;
   readonly ffmpeg?: string;
   readonly ffprobe?: string;
   /** An encoder without progress for this long is killed and its job tried again. */

@@ -106,7 +106,12 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
     const forecasting = await startForecasting({
       ...{ run: run.run, events: run.events, log: run.log },
       ...{ machines, runProgress, dues: found.dues },
-      ...(request.queue === null ? {} : { queueOf: (need) => queue().queueOf(need) }),
+      ...(request.queue === null
+        ? {}
+        : {
+            queueOf: (need) => queue().queueOf(need),
+            others: () => engine?.machines?.others() ?? 0,
+          }),
     });
     learning = forecasting;
     ui.begin(runProgress, forecasting.now);
@@ -254,6 +259,7 @@ function beginTools(request: NightRequest, { night, log }: RunState): Promise<Me
 function beginEngine(request: NightRequest, run: RunState, tools: Promise<MediaTools>): Engine {
   return startEngine({
     queue: request.queue,
+    weight: request.weight,
     workFolder: request.folders.work,
     logFolder: run.logFolder,
     delivery: request.folders.delivery,

@@ -21,7 +21,7 @@ export interface WorkerPool {
   readonly jobDone: () => void;
   readonly alive: number;
   /** Of a farm: which queues they take from, from now on. */
-  tell(queues: readonly string[]): void;
+  tell(queues: ToWorker['queues']): void;
 }
 
 export interface PoolEvents {
@@ -95,7 +95,7 @@ export function startWorkers(request: PoolRequest, events: PoolEvents): WorkerPo
   }));
   let ending = false;
   const waiting: (() => void)[] = [];
-  let takes: readonly string[] = [];
+  let takes: ToWorker['queues'] = [];
   const sendTakes = (slot: Slot): void => {
     if (slot.child?.connected !== true) return;
     const word: ToWorker = { kind: 'takes', queues: [...takes], read: slot.givenBack };

@@ -2,6 +2,7 @@
 import { z } from 'zod';
 import { isSafeName } from './day-names.ts';
 import { parseServeAddress } from '../../serve/address.ts';
+import { weightSchema } from '../../ledger/shares.ts';
 import { hourOf } from '../forecast/due.ts';
 import { receiversSchema } from '../messages/schema.ts';
 
@@ -15,10 +16,7 @@ const by = z
   .describe(
     'Hour at which rolls should be ready, as 06:00, in the time zone of the show. When it is not said: as the settings of the show say',
   );
-const weight = z
-  .int()
-  .min(1)
-  .max(100)
+const weight = weightSchema
   .optional()
   .describe(
     'Its share of the farm beside others, 1 to 100; when it is not said: 1 for a show, that of the show for a day',

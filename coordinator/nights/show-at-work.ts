@@ -208,7 +208,7 @@ export class ShowAtWork {
   /** True: every roll of it is over. */
   async #run(next: NextNight, of: OfDay, log: Logger): Promise<boolean> {
     const { show, config, farm, leases, interrupts, news, also } = this.#request;
-    const { by, first } = show.dayOf(next.day);
+    const { by, first, weight } = show.dayOf(next.day);
     const names = next.rolls.map(({ roll }) => roll);
     const copies = this.#seen.find(({ day }) => day === next.day)?.copies ?? [];
     const request = await nightAsked({
@@ -216,6 +216,8 @@ export class ShowAtWork {
       ...{ day: next.folder, deliver: show.deliver, copy: copies, manifests: show.manifests },
       ...{ profile: show.profiles, roll: names, first: first.filter((name) => names.includes(name)) },
       ...(by === null ? {} : { by: [by] }),
+      // Beside the nights of other shows, and runs by hand.
+      ...(farm.queue === undefined ? {} : { weight }),
       ...(show.settings === null ? {} : { settings: show.settings }),
       ...(show.stills === null ? {} : { stills: show.stills }),
       ...workersOf(config, farm),

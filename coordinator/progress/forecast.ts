@@ -15,6 +15,12 @@ export const forecastSchema = z.object({
     .describe(
       'Until the proxies of all rolls are made, where masters come after them; null: not known yet, or masters are made with them',
     ),
+  others: z
+    .int()
+    .nonnegative()
+    .describe(
+      'Other runs that share the machines; times are as if they went on to the end of this one. 0: there is none, or no machine was seen yet',
+    ),
   rolls: z
     .array(
       z.object({

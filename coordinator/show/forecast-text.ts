@@ -54,7 +54,10 @@ function whyText({ unknown, nobody }: { readonly unknown: number; readonly nobod
 }
 
 /** Of the night as a whole, and of what will not be in time. `now`: milliseconds since 1970, UTC. */
-export function forecastLine({ whole, proxies, rolls, timeZone }: NightForecast, now: number): string {
+export function forecastLine(
+  { whole, proxies, rolls, timeZone, others }: NightForecast,
+  now: number,
+): string {
   const late = rolls.filter(({ inTime }) => inTime === 'late').map(({ roll }) => roll);
   const risk = rolls.filter(({ inTime }) => inTime === 'at-risk').map(({ roll }) => roll);
   const unknown = rolls.reduce((sum, one) => sum + one.unknown, 0);
@@ -67,6 +70,7 @@ export function forecastLine({ whole, proxies, rolls, timeZone }: NightForecast,
     whole === null
       ? `when all is ready is not known yet: ${why}`
       : `all ready ${hoursText(whole, now, timeZone)} ${timeZone}, in ${rangeText(whole)}`,
+    ...(others === 0 ? [] : [`the farm is shared with ${count(others, 'other run')}: sooner when one ends`]),
     ...(late.length === 0 ? [] : [`late: ${late.join(', ')}`]),
     ...(risk.length === 0 ? [] : [`may be late: ${risk.join(', ')}`]),
   ].join('; ');

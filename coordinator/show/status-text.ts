@@ -74,12 +74,16 @@ const STANDING = {
   'set-aside': 'gave a job back, and is asked again later',
 } as const;
 
-function machineText({ host, machine, workers, standing, findings }: SeenMachine): string {
+function machineText({ host, machine, workers, standing, findings, ...shared }: SeenMachine): string {
+  const sharing =
+    standing === 'fit' && shared.others > 0
+      ? `, shared with ${count(shared.others, 'other run')}: ${Math.round(100 * shared.share)} % of it is for this one`
+      : '';
   const why = findings.map(
     ({ code, found, file }) =>
       `\n       [${code}] ${printable(found)}${file === undefined ? '' : `: ${printable(file)}`}`,
   );
-  return `Machine ${printable(host)} (${machine.slice(0, 8)}), ${count(workers, 'worker')}: ${STANDING[standing]}${why.join('')}`;
+  return `Machine ${printable(host)} (${machine.slice(0, 8)}), ${count(workers, 'worker')}: ${STANDING[standing]}${sharing}${why.join('')}`;
 }
 
 /** A note that a person may want to act on: of each profile one line, with the first clip of those that have it. */

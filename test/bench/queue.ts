@@ -84,7 +84,7 @@ export async function answerJobs(address: QueueAddress): Promise<void> {
       await queued.extendLock(token, LOCK);
       writeReport(jobOf(Number(clip.id.slice(5)), RUN), deliveryFolder);
     },
-  }).tell([JOB_QUEUE]);
+  }).tell([{ queue: JOB_QUEUE, run: null, weight: 1 }]);
   process.stdin.resume().on('end', () => process.exit(0));
   await new Promise(() => undefined);
 }

@@ -40,6 +40,7 @@ async function bench(): Promise<Bench> {
       source,
       rolls: [join(source, 'A001')],
       toolchain: toolchainOf(tools).digest,
+      weight: 1,
       decoders: [],
       volumes: [],
     },

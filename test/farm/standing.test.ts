@@ -75,7 +75,7 @@ test.each([
   ['its time is over', [], asideAfter(undefined, missing, 0), 'fit'],
   ['not fit, whatever came back', [gone], asideAfter(undefined, missing, 5_000), 'unfit'],
 ] as const)('a machine that is %s', (_, proof, aside, standing) => {
-  const stands = standingOf({ queue: 'q', run: 'r' }, proof, aside, 10_000);
+  const stands = standingOf({ queue: 'q', run: 'r', weight: 1 }, proof, aside, 10_000);
   expect(stands?.standing ?? null).toBe(standing);
   if (stands === null) return;
   expect(standingFindings(stands, 'north').map(({ code, file }) => [code, file])).toEqual(
@@ -109,6 +109,7 @@ test('what is posted is read earlier runs first, rarer needs first; what nobody 
     source: '/day-03',
     rolls: ['/day-03/A001'],
     toolchain: 't',
+    weight: 1,
     decoders: [],
     volumes: [],
   };

@@ -108,6 +108,7 @@ describe('what is in time', () => {
   test('a late roll is a note with both hours, and a word in the line', () => {
     const forecast = {
       timeZone: 'Europe/Berlin',
+      others: 0,
       whole: range(61, 95),
       proxies: null,
       rolls: [
@@ -129,6 +130,9 @@ describe('what is in time', () => {
     expect(note?.found).toContain('Mon 23:01 to 23:35 Europe/Berlin');
     expect(forecastLine(forecast, now)).toBe(
       'all ready Mon 23:01 to 23:35 Europe/Berlin, in 1 h 01 min to 1 h 35 min; late: A001',
+    );
+    expect(forecastLine({ ...forecast, others: 2 }, now)).toContain(
+      'the farm is shared with 2 other runs: sooner when one ends; late: A001',
     );
     const text = forecastText({
       ...forecast,

@@ -151,9 +151,9 @@ describe('when rolls are ready', () => {
     frames,
     tableSeconds: 5,
   });
-  const asked = (jobs: readonly ForecastJob[]) =>
+  const asked = (jobs: readonly ForecastJob[], share = 1) =>
     forecast<ForecastJob>({
-      machines: [{ id: 'm', slots: 1 }],
+      machines: [{ id: 'm', slots: 1, share }],
       waiting: listed,
       releases: [{ at: 0, jobs }],
       running: [],
@@ -222,6 +222,14 @@ describe('when rolls are ready', () => {
       rolls: [{ roll: 'A001', ready: null, unknown: 0, nobody: 4 }],
       whole: null,
     });
+  });
+
+  test('of a machine that others have for three quarters, all lasts four times as long', () => {
+    const jobs = [job('A001'), job('A001'), job('B001')];
+    const [alone, shared] = [asked(jobs), asked(jobs, 1 / 4)];
+    // Chance falls the same: only the share is another.
+    expect(shared.whole?.least).toBeCloseTo(4 * (alone.whole?.least ?? 0), 6);
+    expect(shared.whole?.most).toBeCloseTo(4 * (alone.whole?.most ?? 0), 6);
   });
 
   test('no machine: nothing is known', () => {

@@ -48,6 +48,7 @@ test('names every one with its reason by clip and profile, and counts a name of 
         from: '2026-05-03T20:00:00.000Z',
         whole: null,
         proxies: null,
+        others: 0,
         rolls: [],
         unknownKinds: [],
       },

@@ -32,6 +32,7 @@ test('a plan without room says what would be made, not that nothing is', () => {
         from: '2026-05-03T20:00:00.000Z',
         whole: null,
         proxies: null,
+        others: 0,
         rolls: [],
         unknownKinds: [],
       },
@@ -59,6 +60,7 @@ test('a plan with room says what is made', () => {
         from: '2026-05-03T20:00:00.000Z',
         whole: null,
         proxies: null,
+        others: 0,
         rolls: [],
         unknownKinds: [],
       },
@@ -93,6 +95,7 @@ test.each([
     ready: {
       ...{ timeZone: 'UTC', from: '2026-05-03T20:00:00.000Z', whole: null, rolls: [], unknownKinds: [] },
       proxies: { least: 600, most: 900 },
+      others: 0,
     },
   };
   const text = planText({ ...plan, masters: { turn, clips: 3, seconds: 90 } }, [], []);
@@ -118,6 +121,7 @@ test('a plan says which clips are cut', () => {
         from: '2026-05-03T20:00:00.000Z',
         whole: null,
         proxies: null,
+        others: 0,
         rolls: [],
         unknownKinds: [],
       },

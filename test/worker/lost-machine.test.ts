@@ -123,7 +123,7 @@ test('a worker whose slots are all taken looks at each queue that it takes from'
     await taking.finish();
     await taking.close();
   });
-  taking.tell(['first', 'second']);
+  taking.tell(['first', 'second'].map((queue) => ({ queue, run: null, weight: 1 })));
   await eventually(async () => (await second.getWaitingCount()) === 1);
   expect(begun).toEqual(['long-one']);
   end();
