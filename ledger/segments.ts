@@ -10,6 +10,7 @@ import { basename, join } from 'node:path';
 import { z } from 'zod';
 import { fsPath } from '../files/names.ts';
 import { encoderInputVerdictSchema } from '../proof/encoder-input/joined.ts';
+import { fileTextVerdictSchema, textVerdictSchema } from '../proof/text/joined.ts';
 import { layout, STAGING_PREFIX } from './layout.ts';
 
 const sha256Schema = z.string().regex(/^[0-9a-f]{64}$/);
@@ -41,6 +42,8 @@ export const segmentRecordSchema = z.object({
       /** As they left the encoder. */
       packets: packetsSchema,
       encoderInput: encoderInputVerdictSchema.nullable(),
+      /** Burnt-in text in what its encoder was given. */
+      text: textVerdictSchema.nullable(),
       /** Of each bar around its picture, the hash of each frame of it, hex. */
       bars: z.array(z.array(z.string())),
       command: z.array(z.string()),
@@ -56,6 +59,7 @@ export const segmentRecordSchema = z.object({
           ended: z.string(),
         }),
         quantisers: z.object({ mean: z.array(z.number()), greatest: z.array(z.number()) }).nullable(),
+        text: fileTextVerdictSchema.nullable(),
       }),
     }),
   ),
