@@ -149,6 +149,7 @@ const withPictures = (facts: WitnessFacts, pictures: SeenPictures): WitnessFacts
   exact: facts.exact === null ? null : { ...facts.exact, pictures: pictures.exact },
   sketch: pictures.sketch,
   quantisers: pictures.quantisers,
+  text: pictures.text,
 });
 
 type Index = Pick<Measured, 'movie' | 'matroska'>;

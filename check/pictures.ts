@@ -9,6 +9,8 @@ import type { Outcome } from '../profiles/outcome.ts';
 import type { PacketHashes } from '../proof/bitstream.ts';
 import { CELLS, COLOUR_CELLS, type FrameFingerprints } from '../proof/form.ts';
 import type { ErrorSketch } from '../proof/sketch/form.ts';
+import type { FileTextVerdict } from '../proof/text/file-text.ts';
+import { joinedFileText } from '../proof/text/joined.ts';
 import { decodeWhole } from './decode.ts';
 import { maskOf } from './mask.ts';
 import type { DecodeFacts } from './measured.ts';
@@ -22,6 +24,8 @@ export interface SeenPictures {
   readonly exact: Buffer;
   readonly sketch: Uint16Array | null;
   readonly quantisers: Quantisers | null;
+  /** What its frames were seen to show; null: no text was asked for. */
+  readonly text: FileTextVerdict | null;
   /** As they lie in the file that was decoded. */
   readonly packets: PacketHashes;
 }
@@ -50,8 +54,8 @@ export async function seePictures(path: string, request: PicturesRequest): Promi
     });
     const decode = await decodeWhole(input, tools, { threads, signal, witness });
     if (decode === null) return null;
-    const { picture, exact, sketch, quantisers, packets } = witness.facts();
-    return { decode, picture, exact: exact?.pictures ?? Buffer.alloc(0), sketch, quantisers, packets };
+    const { picture, exact, sketch, quantisers, text, packets } = witness.facts();
+    return { decode, picture, exact: exact?.pictures ?? Buffer.alloc(0), sketch, quantisers, text, packets };
   } finally {
     await mask?.dispose();
     await input.dispose();
@@ -79,6 +83,7 @@ export function joinedPictures(segments: readonly (SeenPictures | null)[]): Seen
       (one.picture.colour === null) === (first.picture.colour === null) &&
       (one.sketch === null) === (first.sketch === null) &&
       (one.quantisers === null) === (first.quantisers === null) &&
+      (one.text === null) === (first.text === null) &&
       one.picture.luma.length === one.picture.frames * one.picture.views * CELLS &&
       (one.picture.colour?.length ?? 0) % COLOUR_CELLS === 0,
   );
@@ -86,6 +91,12 @@ export function joinedPictures(segments: readonly (SeenPictures | null)[]): Seen
   const decodes = seen.map(({ decode }) => decode);
   const failed = decodes.find(({ ended, exitCode }) => ended !== 'exited' || exitCode !== 0);
   const frames = decodes.reduce((sum, one) => sum + one.frames, 0);
+  let next = 0;
+  const starts = seen.map(({ picture }) => {
+    const start = next;
+    next += picture.frames;
+    return start;
+  });
   return {
     decode: {
       frames,
@@ -110,6 +121,7 @@ export function joinedPictures(segments: readonly (SeenPictures | null)[]): Seen
             mean: seen.flatMap(({ quantisers }) => quantisers?.mean ?? []),
             greatest: seen.flatMap(({ quantisers }) => quantisers?.greatest ?? []),
           },
+    text: joinedFileText(seen.map(({ text }, at) => ({ start: starts[at] as number, seen: text }))),
     packets: {
       streams: [
         {

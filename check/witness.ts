@@ -216,10 +216,10 @@ export function witnessOf({ outcome, fingerprints, tracks, sketched, seen }: Wit
   const sketch = new ValueCollector();
   if (sketched !== null) add(rawPictures('sketch'), (stream) => sketch.read(stream));
 
-  // What has text, or states its light, is not cut (profiles/segments.ts).
   const reader = isSeen ? textReader(outcome) : null;
   if (reader !== null) add(rawPictures('text'), (stream) => reader.read(stream));
 
+  // What states its light is not cut (profiles/segments.ts).
   const light = outcome.contentLight === null ? null : new LightReader(outcome);
   if (light !== null)
     add(rawPictures('light'), async (stream) => {

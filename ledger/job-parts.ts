@@ -4,8 +4,8 @@
  * whose bytes are not those that its name says. They bind nobody: what was made stands in the reports.
  */
 import { createHash } from 'node:crypto';
-import { open, readFile, rename, rm } from 'node:fs/promises';
-import { join } from 'node:path';
+import { open, readdir, readFile, rename, rm } from 'node:fs/promises';
+import { basename, join } from 'node:path';
 import { z } from 'zod';
 import { codeOf } from '../files/error-code.ts';
 import { belongToFolder } from '../files/belonging.ts';
@@ -15,6 +15,7 @@ import { type Finding, finding } from '../findings/finding.ts';
 import { jobSchema, type Job } from './job.ts';
 import { layout, STAGING_PREFIX } from './layout.ts';
 import { newToken } from './owner.ts';
+import { segmentsLying } from './segments.ts';
 import { partIdSchema, type Ticket, ticketOf } from './ticket.ts';
 
 export interface Part {
@@ -108,9 +109,17 @@ export async function brokenParts(rollFolder: string, ids: readonly string[]): P
   return broken;
 }
 
-/** Nobody works on the roll any more, or begins again from its disk. Tried again: a live page may ask for a picture there meanwhile. */
-export async function removeParts(rollFolder: string): Promise<void> {
-  await rm(fsPath(layout.jobPartsFolder(rollFolder)), { recursive: true, force: true, maxRetries: 3 });
+/** A live page may ask for a picture there meanwhile: what came into the folder is removed at the next try. */
+const REMOVED = { recursive: true, force: true, maxRetries: 3 } as const;
+
+/** Nobody works on the roll any more, or begins again from its disk. `segments`: of a roll that is not over they wait for the next run. */
+export async function removeParts(rollFolder: string, segments: 'keep' | 'remove'): Promise<void> {
+  const folder = layout.jobPartsFolder(rollFolder);
+  const lies = segments === 'keep' && (await segmentsLying(rollFolder)).length > 0;
+  if (!lies) return await rm(fsPath(folder), REMOVED);
+  const kept = basename(layout.segmentsFolder(rollFolder));
+  for (const name of await readdir(fsPath(folder)))
+    if (name !== kept) await rm(fsPath(join(folder, name)), REMOVED);
 }
 
 const factsPartSchema = z.object({

@@ -1,15 +1,17 @@
 /**
  * A finished segment of a long clip, until it is joined: a folder <roll>/reports/.rushlight-jobs/segments/<clip>.<key>.<index>, named by what it was made from and
  * with, which gets that name only when it is whole. In it a movie of each deliverable, the error sketch of what its encoder was given, what the checker saw of it, the
- * fingerprints of the source's frames, and the record of all of it, which names each file by its SHA-256. It is taken away with the parts of jobs when the roll is over.
+ * fingerprints of the source's frames, and the record of all of it, which names each file by its SHA-256. It is taken away when its clip is joined, or the roll is over; what an
+ * interrupted run leaves the next one finds again.
  */
 import { createHash } from 'node:crypto';
-import { readFile, stat } from 'node:fs/promises';
-import { join } from 'node:path';
+import { readdir, readFile, rm, stat } from 'node:fs/promises';
+import { basename, join } from 'node:path';
 import { z } from 'zod';
 import { fsPath } from '../files/names.ts';
 import { encoderInputVerdictSchema } from '../proof/encoder-input/joined.ts';
-import { layout } from './layout.ts';
+import { fileTextVerdictSchema, textVerdictSchema } from '../proof/text/joined.ts';
+import { layout, STAGING_PREFIX } from './layout.ts';
 
 const sha256Schema = z.string().regex(/^[0-9a-f]{64}$/);
 /** Hashes of packets, 16 bytes each, one behind the other. */
@@ -40,6 +42,8 @@ export const segmentRecordSchema = z.object({
       /** As they left the encoder. */
       packets: packetsSchema,
       encoderInput: encoderInputVerdictSchema.nullable(),
+      /** Burnt-in text in what its encoder was given. */
+      text: textVerdictSchema.nullable(),
       /** Of each bar around its picture, the hash of each frame of it, hex. */
       bars: z.array(z.array(z.string())),
       command: z.array(z.string()),
@@ -55,6 +59,7 @@ export const segmentRecordSchema = z.object({
           ended: z.string(),
         }),
         quantisers: z.object({ mean: z.array(z.number()), greatest: z.array(z.number()) }).nullable(),
+        text: fileTextVerdictSchema.nullable(),
       }),
     }),
   ),
@@ -155,4 +160,95 @@ export async function findSegment(
       return `segment ${index}: ${name} has ${found === null ? 'no bytes' : `${found.size} bytes`} instead of ${file.bytes}`;
   }
   return { folder, record };
+}
+
+/** A whole segment that lies there, by its record and the sizes of its files. */
+export interface LyingSegment {
+  /** Of its folder. */
+  readonly name: string;
+  readonly key: string;
+  readonly index: number;
+  readonly of: number;
+  readonly frames: number;
+  readonly bytes: number;
+}
+
+async function namesIn(folder: string): Promise<string[]> {
+  try {
+    return await readdir(fsPath(folder));
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return [];
+    throw error;
+  }
+}
+
+/** Of a roll, those that an earlier run left whole. Their bytes are not read: whoever joins them does. Throws what node:fs throws. */
+export async function segmentsLying(rollFolder: string): Promise<LyingSegment[]> {
+  const folder = layout.segmentsFolder(rollFolder);
+  const lying: LyingSegment[] = [];
+  for (const name of await namesIn(folder)) {
+    if (name.startsWith(STAGING_PREFIX)) continue;
+    const bytes = await readFile(fsPath(recordPath(join(folder, name)))).catch(() => null);
+    const record = bytes === null ? 'no record' : readSegmentRecord(bytes);
+    if (typeof record === 'string') continue;
+    const { key, index, of, frames, files } = record;
+    const found = await Promise.all(
+      Object.entries(files).map(async ([file, { bytes: size }]) => {
+        const there = await stat(fsPath(join(folder, name, file))).catch(() => null);
+        return there?.size === size;
+      }),
+    );
+    if (!found.every((isThere) => isThere)) continue;
+    const size = Object.values(files).reduce((sum, one) => sum + one.bytes, 0);
+    lying.push({ name, key, index, of, frames, bytes: size });
+  }
+  return lying;
+}
+
+/** Of one way to cut a clip: into how many segments, and what of them lies there. */
+export interface LyingCut {
+  readonly segments: number;
+  readonly names: readonly string[];
+  readonly bytes: number;
+}
+
+/** What of a clip lies there, of the cut of which the most frames do; null: nothing. Pure. */
+export function lyingCut(
+  lying: readonly LyingSegment[],
+  clip: string,
+  work: Omit<SegmentsOf, 'segments'>,
+): LyingCut | null {
+  let most: (LyingCut & { readonly frames: number }) | null = null;
+  for (const segments of new Set(lying.map(({ of }) => of))) {
+    const key = segmentsKey({ ...work, segments });
+    const own = lying.filter(
+      (one) => one.key === key && one.name === basename(segmentFolder('', clip, key, one.index)),
+    );
+    const frames = own.reduce((sum, one) => sum + one.frames, 0);
+    if (own.length > 0 && frames > (most?.frames ?? 0))
+      most = {
+        segments,
+        names: own.map(({ name }) => name),
+        bytes: own.reduce((sum, one) => sum + one.bytes, 0),
+        frames,
+      };
+  }
+  if (most === null) return null;
+  const { frames: _, ...cut } = most;
+  return cut;
+}
+
+/** Takes away the segments of a roll but for those that are named; what is being made stays, its maker may live. Throws what node:fs throws. */
+export async function sweepSegments(rollFolder: string, kept: ReadonlySet<string>): Promise<void> {
+  const folder = layout.segmentsFolder(rollFolder);
+  for (const name of await namesIn(folder))
+    if (!kept.has(name) && !name.startsWith(STAGING_PREFIX))
+      await rm(fsPath(join(folder, name)), { recursive: true, force: true });
+}
+
+/** Takes away those of a clip that is joined: it needs their room no more. */
+export async function removeSegments(rollFolder: string, clip: string, work: SegmentsOf): Promise<void> {
+  const key = segmentsKey(work);
+  for (let index = 0; index < work.segments; index += 1)
+    await rm(fsPath(segmentFolder(rollFolder, clip, key, index)), { recursive: true, force: true });
 }

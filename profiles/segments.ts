@@ -4,6 +4,7 @@
  */
 import { type ClipFacts, earlierField } from '../media/facts.ts';
 import { addFrames } from '../media/time/timecode.ts';
+import type { Words } from '../proof/text/form.ts';
 import type { Outcome } from './outcome.ts';
 import type { AnyOutcome } from './outcome/any.ts';
 
@@ -33,7 +34,6 @@ export function mayBeJoined(outcome: AnyOutcome): outcome is Outcome {
     CUT_CODECS.includes(outcome.codec) &&
     outcome.linearisation === null &&
     outcome.shown === null &&
-    outcome.burnIn.length === 0 &&
     outcome.contentLight === null &&
     outcome.cadence.constant === null &&
     outcome.cadence.split === null
@@ -58,12 +58,21 @@ export function segmentFacts(facts: ClipFacts, { frames }: Segment): ClipFacts {
   return { ...facts, audio: [], video: { ...facts.video, frames } };
 }
 
+/** Words of the text in frame k of a segment are those of frame start + k of the whole. Throws RangeError where each field of a frame is one: it is not cut. */
+function segmentWords(words: Words, start: number): Words {
+  if (words.kind === 'same') return words;
+  if (words.kind === 'timecode') return { ...words, start: addFrames(words.start, start) };
+  if (words.each !== 1) throw new RangeError('a segment of split fields');
+  return { ...words, start: words.start + start };
+}
+
 /** What a segment is asked for: frame k of it is frame start + k of the whole. */
 export function segmentOutcome(outcome: Outcome, { start, frames }: Segment): Outcome {
   return {
     ...outcome,
     frames,
     timecode: outcome.timecode === null ? null : addFrames(outcome.timecode, start),
+    burnIn: outcome.burnIn.map((item) => ({ ...item, words: segmentWords(item.words, start) })),
     audio: [],
     proof: { ...outcome.proof, audioOffsets: [] },
   };

@@ -17,6 +17,7 @@ import { FindingError, finding } from '../findings/finding.ts';
 import { isMasterWork, isMovieMasterWork, type Job } from '../ledger/job.ts';
 import { layout } from '../ledger/layout.ts';
 import { newToken } from '../ledger/owner.ts';
+import { removeSegments } from '../ledger/segments.ts';
 import { ClaimOvertaken } from '../ledger/claims.ts';
 import { completeRecords } from '../ledger/completion.ts';
 import { StagedFileLostError } from '../files/publish.ts';
@@ -38,7 +39,7 @@ import { frameFailure, makeWithoutFfmpeg } from './master/masters-without-ffmpeg
 import { stagedSidecars } from './sidecars.ts';
 import type { StagedMovieMaster } from './master/encoder.ts';
 import { byWay, type StagedMaster } from './master/making.ts';
-import { isSegment } from './segments/cut.ts';
+import { isCut, isSegment, workOfSegments } from './segments/cut.ts';
 import { makeSegment } from './segments/make-segment.ts';
 import { SegmentsIncomplete } from './segments/incomplete.ts';
 import { makeStills, writeStillsFailure } from './stills/step.ts';
@@ -75,6 +76,8 @@ export async function runJob(job: Job, given: JobContext): Promise<void> {
     if (open.length > 0) failures.push(...(await makeAll(run, open)));
     // What passed is published; only what did not is made again.
     if (failures.length > 0) throw joined(failures);
+    // Published: nobody joins them again.
+    if (isCut(job)) await removeSegments(job.deliveryFolder, job.clip.id, workOfSegments(job));
     await stills(run);
   } catch (error) {
     context.signal.throwIfAborted();

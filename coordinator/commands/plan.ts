@@ -156,9 +156,9 @@ export async function planCommand(options: PlanOptions): Promise<0 | 1 | 130> {
     signal,
     collisions: collisionsOf(rolls, folders),
     reservation: freshReservation(folders.delivery),
-    segmentsFor: (one) => {
+    segmentsFor: (one, lying) => {
       const [known = one] = estimated([one], { ...here, samples: speeds.jobs, run: null });
-      return segmentsFor(known, options.segments ?? 'auto', here.slots);
+      return segmentsFor(known, options.segments ?? 'auto', here.slots, lying);
     },
     // What breaks is among the findings; there is no log to write it to.
     log: () => undefined,

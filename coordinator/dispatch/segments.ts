@@ -39,10 +39,17 @@ export function mayBeCut({ clip, facts, deliverables }: Job): boolean {
   );
 }
 
-/** 1: it is made whole. */
-export function segmentsFor(toCut: ToCut, asked: SegmentsAsked, slots: number): number {
+/** 1: it is made whole. `lying`: into how many it was cut by a run that was interrupted, where some of them lie there; null: none do. */
+export function segmentsFor(
+  toCut: ToCut,
+  asked: SegmentsAsked,
+  slots: number,
+  lying: number | null = null,
+): number {
   const { job, seconds } = toCut;
   if (asked === 'never' || !mayBeCut(job)) return 1;
+  // What is made is worth more than a better cut.
+  if (asked === 'auto' && lying !== null) return lying;
   const most = Math.floor(job.facts.video.frames / 2);
   if (asked !== 'auto') return Math.max(1, Math.min(asked, most));
   const joining = joinSeconds(toCut);

@@ -5,6 +5,7 @@
  * What can happen to a job:
  *
  *   send              the tracker puts it into the queue, under a new id
+ *   lies-there        a segment of a long clip that an interrupted run finished: it is not made again
  *   sent              the queue has taken it
  *   not-sent          the queue refused it; counted as a loss
  *   claimed           a machine works on it. `claim` is the number of that claim: it only grows, and a lower one never
@@ -88,6 +89,7 @@ export type JobEvent =
       readonly kind:
         | 'send'
         | 'sent'
+        | 'lies-there'
         | 'requeued'
         | 'withdrawn'
         | 'look-failed'
@@ -167,6 +169,7 @@ const looked: Rules['looked'] = (record, { found }) => {
 /** Nothing moves it but the end. */
 const nothing: Rules = {
   send: stays,
+  'lies-there': stays,
   sent: stays,
   'not-sent': stays,
   claimed: stays,
@@ -191,6 +194,7 @@ const table: Readonly<Record<JobState, Rules>> = {
       record: { ...record, state: 'sending', queueings: record.queueings + 1 },
       effect: 'add',
     }),
+    'lies-there': becomes('unjoined'),
   },
   sending: {
     ...nothing,

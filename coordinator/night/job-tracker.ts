@@ -233,21 +233,25 @@ class Tracker implements JobTracker {
     events.on('target-well', () => this.#inBackground('resuming', this.resume()));
   }
 
-  make(roll: RollOfWork, work: readonly Work[]): Promise<Finding[]> {
-    if (work.length === 0) return Promise.resolve([]);
-    return new Promise((resolve, reject) => {
+  async make(roll: RollOfWork, work: readonly Work[]): Promise<Finding[]> {
+    if (work.length === 0) return [];
+    const lying = await lyingOf(work);
+    return await new Promise((resolve, reject) => {
       const batch: Batch = {
         ...{ roll: roll.name, rank: roll.rank, mend: roll.mend ?? null },
         ...{ open: work.length, given: [], resolve },
       };
       const cuts = new Map<string, CutClip>();
+      const found: Tracked[] = [];
       for (const one of work) {
         const lane = this.#laneOf(one.need);
         const tracked = new Tracked(one, this.#numbers, batch, lane);
         if (one.cut !== null) joinCut(cuts, tracked);
         lane.enter(tracked);
         this.#numbers += 1;
+        if (lying.has(one)) found.push(tracked);
       }
+      for (const tracked of found) this.#move(tracked, { kind: 'lies-there' });
       this.#sign();
       this.#offerAll().catch(reject);
     });
@@ -591,6 +595,14 @@ class Tracker implements JobTracker {
   #sign(): void {
     this.lastSign = performance.now();
   }
+}
+
+/** Segments that an interrupted run finished. */
+async function lyingOf(work: readonly Work[]): Promise<ReadonlySet<Work>> {
+  const lying = new Set<Work>();
+  for (const one of work)
+    if (one.cut !== null && (await isSegmentThere(one.expected, one.cut, one.ticket.span))) lying.add(one);
+  return lying;
 }
 
 /** True: from now on. */

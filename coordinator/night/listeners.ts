@@ -51,7 +51,8 @@ export function listenForJobs(
   reservation: Reservation,
 ): void {
   events.on('job-progress', runProgress.progress);
-  events.on('job-moved', ({ job, to }) => {
+  events.on('job-moved', ({ job, from, to }) => {
+    if (from === 'pending' && to === 'unjoined') runProgress.lies(job);
     if (!isEnd(to)) return;
     reservation.release(job);
     runProgress.over(job);

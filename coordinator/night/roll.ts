@@ -14,6 +14,7 @@ import { linksToProfiles, linksToRecords } from '../../ledger/delivery-links.ts'
 import { PartKeeper, removeParts } from '../../ledger/job-parts.ts';
 import type { Job } from '../../ledger/job.ts';
 import { layout } from '../../ledger/layout.ts';
+import { sweepSegments } from '../../ledger/segments.ts';
 import { printable } from '../../files/names.ts';
 import { type GateDecision, decideRoll, decisionWithPlaces, findingsBeforeMaking } from '../gate/decide.ts';
 import type { GateClip, GateInput } from '../gate/input.ts';
@@ -176,6 +177,8 @@ async function plan(known: KnownRoll, rank: RollRank, context: NightContext): Pr
     deliveryFolder,
     context.request.settings,
   );
+  // What a run left that was cut otherwise, or of another clip, is nobody's.
+  await sweepSegments(deliveryFolder, new Set(jobs.flatMap(({ lying }) => lying?.names ?? [])));
   const keeper = new PartKeeper(deliveryFolder);
   const works = new Works();
   const work: Work[] = [];
@@ -214,8 +217,9 @@ async function gate(
   context: NightContext,
 ): Promise<RollResult> {
   const { roll, deliveryFolder } = known;
-  // Whether this run put them there or one that was killed: nobody works on the roll.
-  await removeParts(deliveryFolder).catch(() => undefined);
+  // Whether this run put them there or one that was killed: nobody works on the roll. What is made of long clips waits for the run that goes on.
+  const isEndedEarly = context.signal.aborted || context.halted() !== null;
+  await removeParts(deliveryFolder, isEndedEarly ? 'keep' : 'remove').catch(() => undefined);
   if (known.isLeft) return leftAsItIs(known, counts, context);
   const onDisk = await readDueDeliverables(deliveryFolder, known.clips.map(withDue), 'measure');
   const stills = await readStillsOf(

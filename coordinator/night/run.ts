@@ -150,10 +150,10 @@ async function runThere({ request, interrupts, ui, found, places, run }: Begun):
         mounts: request.volumes?.mounts ?? null,
         estimate: (jobs) =>
           estimated(jobs, { ...firstOf(machines()), samples: forecasting.samples(), run: run.run }),
-        segmentsFor: (planned) => {
+        segmentsFor: (planned, lying) => {
           const known = { ...firstOf(machines()), samples: forecasting.samples(), run: run.run };
           const [here = planned] = estimated([planned], known);
-          return segmentsFor(here, request.segments ?? 'auto', slotsOf(machines()));
+          return segmentsFor(here, request.segments ?? 'auto', slotsOf(machines()), lying);
         },
         runProgress,
         known,

@@ -135,7 +135,9 @@ function jobOf(
     },
     seconds: jobSeconds(facts, items, clip.stretch?.frames),
   };
-  return { ...planned, segments: request.segmentsFor?.(planned) ?? 1 };
+  const found = request.lying?.(planned.job) ?? null;
+  const segments = request.segmentsFor?.(planned, found?.segments ?? null) ?? 1;
+  return { ...planned, segments, lying: found?.segments === segments ? found : null };
 }
 
 function planRoll(request: PlanRequest, roll: RollToPlan): RollPlan {

@@ -18,7 +18,12 @@ export interface Need {
 
 /** Of the jobs of one roll: `deliverables` in `profiles` folders, from `clips`. */
 export function needOf(
-  jobs: readonly { bytes: number; segments?: number; job: Pick<Job, 'deliverables'> }[],
+  jobs: readonly {
+    bytes: number;
+    segments?: number;
+    lying?: { readonly bytes: number } | null;
+    job: Pick<Job, 'deliverables'>;
+  }[],
   profiles: number,
 ): Need {
   if (jobs.length === 0) return { bytes: 0, files: 0 };
@@ -36,13 +41,20 @@ export function needOf(
   const reports = deliverables + jobs.length;
   return {
     bytes:
-      // What is cut lies there twice until the roll is over: in segments, and joined.
-      jobs.reduce((sum, { bytes, segments = 1 }) => sum + (segments > 1 ? 2 : 1) * bytes, 0) +
+      // What is cut lies there twice until it is joined; of its segments some may lie there already.
+      jobs.reduce(
+        (sum, { bytes, segments = 1, lying }) => sum + bytes + (segments > 1 ? unmadeBytes(bytes, lying) : 0),
+        0,
+      ) +
       (reports + amfs.length + 1) * REPORT_BYTES +
       clfs * CLF_BYTES,
     files: deliverables + frames + amfs.length + clfs + reports + profiles + FILES_A_ROLL,
   };
 }
+
+/** Of the segments of a job those that are not made yet. */
+export const unmadeBytes = (bytes: number, lying: { readonly bytes: number } | null | undefined): number =>
+  Math.max(0, bytes - (lying?.bytes ?? 0));
 
 export class Room {
   readonly #volumes: Map<string, { readonly given: VolumeToPlan; bytes: number; files: number }>;

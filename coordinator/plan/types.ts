@@ -2,6 +2,7 @@
 import type { Finding } from '../../findings/finding.ts';
 import type { Clip } from '../../ledger/clip.ts';
 import type { Job, SoundRollOfJob } from '../../ledger/job.ts';
+import type { LyingCut } from '../../ledger/segments.ts';
 import type { ClipFacts } from '../../media/facts.ts';
 import type { AnyOutcome } from '../../profiles/outcome/any.ts';
 import type { LoadedProfile } from '../../profiles/schema.ts';
@@ -62,8 +63,12 @@ export interface PlanRequest {
   readonly volumes: readonly VolumeToPlan[];
   /** Whether masters are made with the proxies of their clip, or after those of all rolls. */
   readonly masters?: MastersTurn;
-  /** Into how many segments a clip is cut; absent: none is. */
-  readonly segmentsFor?: ((planned: Pick<PlannedJob, 'job' | 'bytes' | 'seconds'>) => number) | undefined;
+  /** Into how many segments a clip is cut; absent: none is. `lying`: into how many it was, where some of them lie there; null: none do. */
+  readonly segmentsFor?:
+    | ((planned: Pick<PlannedJob, 'job' | 'bytes' | 'seconds'>, lying: number | null) => number)
+    | undefined;
+  /** What of the segments of a clip an interrupted run left; absent, null: nothing. */
+  readonly lying?: ((job: Job) => LyingCut | null) | undefined;
   /** Bytes a pixel that compressed masters took before, by profile hash. */
   readonly sizes?: Readonly<Record<string, number>>;
 }
@@ -83,6 +88,8 @@ export interface PlannedJob {
   readonly seconds: number;
   /** Into how many segments its clip is cut, each made by a job of its own; 1: it is made whole. */
   readonly segments: number;
+  /** Of these, what lies there already, and is not made again; null: nothing. */
+  readonly lying: LyingCut | null;
   /** Between which it writes: the same twice where nothing is compressed by what is in the picture. */
   readonly bytesRange: { readonly least: number; readonly most: number };
 }

@@ -44,6 +44,8 @@ export interface RunProgress {
   making(roll: string, jobs: readonly NamedJob[]): void;
   progress(job: NamedJob, progress: JobProgress): void;
   over(job: NamedJob): void;
+  /** A segment that an earlier run made. */
+  lies(job: NamedJob): void;
   rolls(): RollProgress[];
   /** In the order of the rolls. */
   working(): WorkingProgress[];
@@ -134,6 +136,14 @@ export function newRunProgress(
     },
     over: (job) => {
       if (job.segment === undefined) advance(job, job.span.count, true);
+    },
+    lies: (job) => {
+      const item = entry(job.roll).made.get(jobKey(job));
+      if (item === undefined || job.segment === undefined) return;
+      item.parts ??= new Map();
+      item.parts.set(job.segment, job.span.count);
+      // Not by this run: its speed is not that of those frames.
+      item.made = [...item.parts.values()].reduce((sum, one) => sum + one, 0);
     },
     rolls: () =>
       [...entries.values()].map(({ made, ...rest }) => {

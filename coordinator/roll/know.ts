@@ -11,6 +11,7 @@ import type { Job, NamedJob, SoundRollOfJob } from '../../ledger/job.ts';
 import type { Recording } from '../../ledger/recording.ts';
 import { isVerified } from '../../ledger/roll.ts';
 import { intakeWithPlaces, type Mounts } from '../../ledger/portable.ts';
+import { lyingCut, segmentsLying } from '../../ledger/segments.ts';
 import { TICKET_BYTES_LIMIT, ticketBytes } from '../../ledger/ticket.ts';
 import type { Toolchain } from '../../ledger/toolchain.ts';
 import type { ClipReaders } from '../../media/raw/clip-readers.ts';
@@ -25,6 +26,7 @@ import type { NightPlan, PlannedJob, PlanRequest } from '../plan/index.ts';
 import type { RunProgress } from '../progress/run-progress.ts';
 import type { Settings } from '../settings/read.ts';
 import type { NightFolders } from './folders.ts';
+import { expectedOf } from '../night/complete.ts';
 import { pulledFromOthers, standingOtherwise } from '../night/standing.ts';
 import { planDelivery } from './plan-roll.ts';
 import { rollOnDelivery } from './rolls.ts';
@@ -181,6 +183,7 @@ interface RollPlan
  */
 export async function planRoll(known: KnownRoll, context: RollContext, mayWrite: boolean): Promise<RollPlan> {
   const { roll, deliveryFolder } = known;
+  const lying = await segmentsLying(deliveryFolder);
   const plan = await planDelivery({
     night: context.night,
     run: context.run,
@@ -188,6 +191,7 @@ export async function planRoll(known: KnownRoll, context: RollContext, mayWrite:
     profiles: context.profiles,
     masters: context.request.settings.file.show?.masters ?? 'with',
     segmentsFor: context.segmentsFor,
+    lying: (job) => lyingCut(lying, job.clip.id, expectedOf(job)),
     // What survey holds of the roll (a file that nobody understands) keeps it from being ready, not its clips from being made.
     rolls: [
       {

@@ -18,7 +18,7 @@ const DELIVERY_VOLUME = 'the delivery';
 const unlimited: VolumeToPlan = { name: DELIVERY_VOLUME, freeBytes: null, freeFiles: null };
 
 export interface DeliveryPlanRequest
-  extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles' | 'masters' | 'segmentsFor'> {
+  extends Pick<PlanRequest, 'night' | 'run' | 'day' | 'profiles' | 'masters' | 'segmentsFor' | 'lying'> {
   readonly rolls: readonly Omit<RollToPlan, 'volume'>[];
   readonly toolchain: Toolchain;
   readonly signal: AbortSignal;
@@ -44,6 +44,7 @@ export async function planDelivery(request: DeliveryPlanRequest): Promise<Delive
     profiles: request.profiles,
     masters: request.masters ?? 'with',
     segmentsFor: request.segmentsFor,
+    lying: request.lying,
     toolchain: request.toolchain.digest,
     sizes: await learnedSizes(
       rolls.map(({ deliveryFolder }) => deliveryFolder),

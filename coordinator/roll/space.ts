@@ -4,7 +4,8 @@ import { statfs } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { type Job, jobKey, type NamedJob } from '../../ledger/job.ts';
 import { withMargin } from '../plan/margin.ts';
-import type { VolumeToPlan } from '../plan/index.ts';
+import type { PlannedJob, VolumeToPlan } from '../plan/index.ts';
+import { unmadeBytes } from '../plan/room.ts';
 
 /** What this user may still write, asked of the nearest folder that exists. */
 export async function roomOn(folder: string): Promise<{ freeBytes: number; freeFiles: number | null }> {
@@ -16,7 +17,7 @@ export async function roomOn(folder: string): Promise<{ freeBytes: number; freeF
 }
 
 export interface Reservation {
-  take(jobs: readonly { readonly job: Job; readonly segments: number }[]): void;
+  take(jobs: readonly Pick<PlannedJob, 'job' | 'segments' | 'lying'>[]): void;
   release(job: NamedJob): void;
   /** What is free beside what is spoken for. */
   left(): Promise<Omit<VolumeToPlan, 'name'>>;
@@ -33,7 +34,10 @@ export function freshReservation(delivery: string): Reservation {
   return {
     take: (jobs) => {
       // In segments and joined it lies there twice.
-      for (const { job, segments } of jobs) open.set(key(job), (segments > 1 ? 2 : 1) * bytesOf(job));
+      for (const { job, segments, lying } of jobs) {
+        const bytes = bytesOf(job);
+        open.set(key(job), bytes + (segments > 1 ? unmadeBytes(bytes, lying) : 0));
+      }
     },
     release: (job) => void open.delete(key(job)),
     left: async () => {

@@ -45,6 +45,8 @@ describe('a clip', () => {
     ['fields', withVideo({ fieldOrder: 'top-first' })],
     ['a rate that varies', withVideo({ rateConstant: false })],
     ['a stretch of a clip', { ...long, clip: { ...long.clip, stretch: { start: 0, frames: 9, day: 'd' } } }],
+    ['light levels that it states', withOutcome({ contentLight: {} })],
+    ['a colour way', withOutcome({ shown: {} })],
     ['raw frames', { ...long, facts: { ...long.facts, raw: {} as never } }],
   ])('is made whole where it has %s', (_, job) => {
     expect(mayBeCut(long)).toBe(true);

@@ -192,7 +192,7 @@ describe('what a job is about', () => {
     for (const number of [1, 2, 3]) await keeper.keep(partsOf(jobOf(number, 'run')).parts);
     // Of each clip what is known of it and its work; one profile.
     expect(readdirSync(parts)).toHaveLength(2 * 3 + 1);
-    await removeParts(folder);
+    await removeParts(folder, 'remove');
     expect(readdirSync(layout.reportsFolder(folder))).toEqual([]);
   });
 

@@ -37,7 +37,10 @@ const whole = (segments: number) =>
         reading: 0,
         measuring: 0,
         jobs: [
-          { job, priority: 1, bytes: 1e6, seconds: 2000, segments, bytesRange: { least: 1e6, most: 1e6 } },
+          {
+            ...{ job, priority: 1, bytes: 1e6, seconds: 2000, segments, lying: null },
+            bytesRange: { least: 1e6, most: 1e6 },
+          },
         ],
       },
     ],

@@ -16,6 +16,7 @@ import {
 /** One event of each kind, and each answer of the disk. */
 const events = {
   send: { kind: 'send' },
+  'lies-there': { kind: 'lies-there' },
   sent: { kind: 'sent' },
   'not-sent': { kind: 'not-sent', reason: 'no room' },
   claimed: { kind: 'claimed', claim: 7, machine: 'north' },
@@ -39,7 +40,7 @@ const columns = Object.keys(events) as Column[];
 const again = 'pending, offer';
 /** What a pair leads to, with its effect; a pair that is not named changes nothing. */
 const expected: Record<JobState, Partial<Record<Column, string>>> = {
-  pending: { send: 'sending, add', drop: 'dropped' },
+  pending: { send: 'sending, add', 'lies-there': 'unjoined', drop: 'dropped' },
   sending: {
     sent: 'queued',
     'not-sent': 'pending',

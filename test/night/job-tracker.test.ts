@@ -559,6 +559,24 @@ describe('a clip that is cut', () => {
     expect(moved.filter(({ to }) => to === 'done')).toHaveLength(OF + 1);
   });
 
+  test('of segments that an interrupted run left none is made again; joined are all of them', async () => {
+    const { folder, address, tracker, moved } = await bench();
+    const work = cutWork(folder);
+    for (const { ticket } of [work[0], work[2]] as [Work, Work])
+      writeSegment(sent.get(ticket.work) as Job, ticket);
+    const made: (number | null)[] = [];
+    worker(address, (job, bull) => {
+      const ticket = ticketSchema.parse(bull.data);
+      made.push(ticket.segment ?? null);
+      if (ticket.segment === undefined) writeReport(job);
+      else writeSegment(job, ticket);
+    });
+    expect(await tracker.make(rollOf('A001'), work)).toEqual([]);
+    expect(made).toEqual([1, null]);
+    tracker.assertNothingLeft();
+    expect(moved.filter(({ from, to }) => from === 'pending' && to === 'unjoined')).toHaveLength(2);
+  });
+
   test('a segment that is lost before it is joined is made again, and it alone', async () => {
     const { folder, address, tracker } = await bench();
     const made: (number | null)[] = [];

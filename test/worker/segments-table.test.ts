@@ -28,6 +28,11 @@ const PROFILES = [
   'archive-ffv1',
 ] as const;
 
+const TEXTED = [
+  'test/fixtures/profiles/texted-vc3.yaml',
+  'test/fixtures/profiles/texted-rdd36.yaml',
+] as const;
+
 /** ffmpeg's own hashes of every packet with its times, and of every decoded picture and sample. */
 function seenOf(path: string): string[] {
   const hashed = (...options: string[]): string =>
@@ -58,7 +63,10 @@ type Row = readonly [string, number, readonly number[], MovieOptions, readonly s
 describe.each<Row>([
   // A clip that is entered in its middle: three groups.
   ['open groups', 40, [3], OPEN_GROUPS, PROFILES],
+  // Words that count on with the frames of the clip: a segment begins with its own.
+  ['burnt-in label and number of each frame', 40, [3], OPEN_GROUPS, TEXTED],
   ...further<Row>(
+    ['burnt-in text, cut at every frame', 30, [30], OPEN_GROUPS, TEXTED],
     ['open groups, cut at every frame', 97, [97, 2, 5], OPEN_GROUPS, PROFILES],
     ['every picture a key frame, cut at every frame', 97, [97, 2, 5], { codec: 'prores' }, PROFILES],
     ['25 frames a second', 97, [7], { ...OPEN_GROUPS, rate: '25' }, PROFILES],

@@ -14,6 +14,7 @@ import { joinRecipeOf } from '../../profiles/recipe/join.ts';
 import { joinedBitstream } from '../../proof/bitstream.ts';
 import { joinedVerdict } from '../../proof/encoder-input/joined.ts';
 import type { ErrorSketch } from '../../proof/sketch/form.ts';
+import { joinedText } from '../../proof/text/joined.ts';
 import { audioPlaces } from '../audio-places.ts';
 import { decodedFailure, subjectOf } from '../claim.ts';
 import { targetFailure } from '../classify.ts';
@@ -118,7 +119,14 @@ export async function joinStaged(
     bars: outputs.map(({ deliverable }) => joinedBars(deliverable.profile.name, segments)),
     madeOfFields: null,
     splitFields: null,
-    texts: outputs.map(() => null),
+    texts: outputs.map(({ deliverable }) =>
+      joinedText(
+        segments.map(({ record }, at) => ({
+          start: starts[at] as number,
+          seen: record.deliverables.find(({ profile }) => profile === deliverable.profile.name)?.text ?? null,
+        })),
+      ),
+    ),
     shown: outputs.map(() => null),
     colourWays: outputs.map(() => null),
   };

@@ -28,6 +28,7 @@ import { encoderInputVerdictSchema } from '../../proof/encoder-input/joined.ts';
 import { ratio } from '../../media/time/rate.ts';
 import { sketchFile } from '../../proof/sketch/file.ts';
 import { type ErrorSketch, sketchNumbers } from '../../proof/sketch/form.ts';
+import { fileTextVerdictSchema, textVerdictSchema } from '../../proof/text/joined.ts';
 import { fingerprintFile, type SourceFingerprints } from '../../proof/source-fingerprints.ts';
 import { decodedFailure, subjectOf } from '../claim.ts';
 import { classifyMake, looksDamaged, targetFailure } from '../classify.ts';
@@ -254,6 +255,7 @@ async function written({
       sketch: sketchName,
       packets: pictureOf(made.packets[index]).toString('hex'),
       encoderInput: encoderInputVerdictSchema.nullable().parse(made.encoderInputs[index] ?? null),
+      text: textVerdictSchema.nullable().parse(made.texts[index] ?? null),
       bars: (made.bars[index] ?? []).map((frames) => hashesIn(frames)),
       command: [made.run.command, ...made.run.args],
       seen: await writtenSeen({ staged, name, sketch, names }, seen[index] as SeenPictures),
@@ -296,7 +298,7 @@ interface SeenPlace {
 
 async function writtenSeen(
   { staged, name, sketch, names }: SeenPlace,
-  { decode, picture, exact, sketch: values, quantisers }: SeenPictures,
+  { decode, picture, exact, sketch: values, quantisers, text }: SeenPictures,
 ): Promise<SegmentRecord['deliverables'][number]['seen']> {
   const pictures = `${name}.seen`;
   const counted = Float64Array.from({ length: picture.frames }, (_, frame) => frame);
@@ -327,6 +329,7 @@ async function writtenSeen(
     decode: { ...decode, errors: [...decode.errors] },
     quantisers:
       quantisers === null ? null : { mean: [...quantisers.mean], greatest: [...quantisers.greatest] },
+    text: fileTextVerdictSchema.nullable().parse(text),
   };
 }
 

@@ -85,6 +85,7 @@ async function readWhole(
         ...(await picturesIn(named(own.seen.pictures))),
         sketch: (await sketchIn(own.seen.sketch))?.values ?? null,
         quantisers: own.seen.quantisers,
+        text: own.seen.text,
         packets: { streams: [{ kind: 'v', packets: Buffer.from(own.packets, 'hex') }] },
       },
     });
