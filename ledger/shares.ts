@@ -1,9 +1,10 @@
 /**
  * How runs share the machines of a farm: each by its weight. Pure, but for the names that runs and workers agree on.
  *
- * Every run has a tag: the seconds that its jobs took of any slot, divided by its weight. A free slot goes to the run with the
- * lowest tag that has a job for it, so that seconds come to be in proportion to weights, and no slot rests while a run has work for it
- * (Goyal, Vin and Cheng 1996, start-time fair queueing; a job is charged by what jobs of its run take, and set right when it has ended).
+ * Every run has a tag: the seconds that its jobs took of any slot, divided by its weight, and what those in hand are thought to take. A free
+ * slot goes to the run with the lowest tag that has a job for it, so that seconds come to be in proportion to weights, and no slot rests
+ * while a run has work for it (Goyal, Vin and Cheng 1996, start-time fair queueing; a job is charged by what jobs of its run take, and set
+ * right when it has ended).
  */
 import { z } from 'zod';
 import { BULL_PREFIX } from './queue.ts';
@@ -11,7 +12,7 @@ import { BULL_PREFIX } from './queue.ts';
 export const MOST_WEIGHT = 100;
 export const weightSchema = z.int().min(1).max(MOST_WEIGHT);
 
-/** A hash: by the run, its tag. */
+/** A hash: by the run, its tag, `<done> <in hand>`. */
 export const SHARES_KEY = `${BULL_PREFIX}:shares`;
 
 /**
@@ -20,15 +21,38 @@ export const SHARES_KEY = `${BULL_PREFIX}:shares`;
  */
 export const MOST_BEHIND = 1_800;
 
-/** By run. */
-export type Tags = ReadonlyMap<string, number>;
+/** Seconds of a slot by weight. */
+export interface Tag {
+  /** Of jobs that have ended. */
+  readonly done: number;
+  /** What those in hand are thought to take. */
+  readonly inHand: number;
+}
 
-/** From where a run goes on, beside those that the same machine serves. One that is new begins where the last of them is. */
+/** By run. */
+export type Tags = ReadonlyMap<string, Tag>;
+
+/** What stands in the hash; null: nothing that is a tag. */
+export function readTag(text: string): Tag | null {
+  const [done, inHand] = text.split(' ').map(Number);
+  return done !== undefined && inHand !== undefined && Number.isFinite(done) && Number.isFinite(inHand)
+    ? { done, inHand }
+    : null;
+}
+
+const whole = ({ done, inHand }: Tag): number => done + inHand;
+
+/**
+ * From where a run goes on, beside those that the same machine serves. One that is new begins where the last of them is by what they have
+ * done: what their jobs in hand are thought to take is a guess, and a run that began from a wrong one would be behind it for good.
+ */
 export function tagOf(run: string, beside: readonly string[], tags: Tags): number {
   const known = beside.flatMap((one) => tags.get(one) ?? []);
-  const least = Math.min(...(known.length > 0 ? known : tags.values()));
-  const own = tags.get(run) ?? (Number.isFinite(least) ? least : 0);
-  return Math.max(own, Math.max(own, ...known) - MOST_BEHIND);
+  const others = known.length > 0 ? known : [...tags.values()];
+  const own = tags.get(run);
+  const from = own === undefined ? Math.min(...others.map(({ done }) => done)) : whole(own);
+  const begin = Number.isFinite(from) ? from : 0;
+  return Math.max(begin, Math.max(begin, ...known.map(whole)) - MOST_BEHIND);
 }
 
 /** Whose turn it is, then who is asked when that one has nothing. `runs`: each once; of equal ones the first first. */

@@ -1,7 +1,7 @@
 /** Whose jobs a worker takes next, where runs share a farm, and what it writes down of it (ledger/shares.ts). */
 import type { Redis } from 'ioredis';
 import { KEY_SECONDS } from '../ledger/queue.ts';
-import { SHARES_KEY, tagOf, type Tags, turnsOf } from '../ledger/shares.ts';
+import { readTag, SHARES_KEY, tagOf, type Tags, turnsOf } from '../ledger/shares.ts';
 
 /** A queue that is taken from. `run`: whose it is; null: there is but one. */
 export interface Take {
@@ -27,14 +27,25 @@ const FIRST_SECONDS = 10;
 /** Of what a job of a run is thought to take, what the last one counts. */
 const NEWS = 0.25;
 
+const READ = `
+local text = redis.call('HGET', KEYS[1], ARGV[1])
+local done, inHand = string.match(text or '', '^(%S+) (%S+)$')
+done, inHand = tonumber(done), tonumber(inHand)`;
+const WRITE = `redis.call('HSET', KEYS[1], ARGV[1], string.format('%.6f %.6f', done, inHand))`;
+
 /** ARGV: run, where it goes on at least, what is added, seconds until the key runs out. */
-const CHARGE = `
-local own = tonumber(redis.call('HGET', KEYS[1], ARGV[1]) or ARGV[2])
-redis.call('HSET', KEYS[1], ARGV[1], string.format('%.6f', math.max(own, tonumber(ARGV[2])) + tonumber(ARGV[3])))
+const CHARGE = `${READ}
+if not done or not inHand then done, inHand = tonumber(ARGV[2]), 0 end
+done = done + math.max(0, tonumber(ARGV[2]) - done - inHand)
+inHand = inHand + tonumber(ARGV[3])
+${WRITE}
 redis.call('EXPIRE', KEYS[1], ARGV[4])`;
-/** One that is over is not written down again. */
-const SETTLE = `
-if redis.call('HEXISTS', KEYS[1], ARGV[1]) == 1 then redis.call('HINCRBYFLOAT', KEYS[1], ARGV[1], ARGV[2]) end`;
+/** ARGV: run, what was added, what it took. One that is over is not written down again. */
+const SETTLE = `${READ}
+if not done or not inHand then return end
+inHand = math.max(0, inHand - tonumber(ARGV[2]))
+done = done + tonumber(ARGV[3])
+${WRITE}`;
 
 export function sharesOf(
   redis: Redis,
@@ -45,7 +56,10 @@ export function sharesOf(
   const tagsNow = async (): Promise<Tags> => {
     const texts = Object.entries(await redis.hgetall(SHARES_KEY));
     return new Map(
-      texts.map(([run, text]) => [run, Number(text)] as const).filter(([, tag]) => Number.isFinite(tag)),
+      texts.flatMap(([run, text]) => {
+        const tag = readTag(text);
+        return tag === null ? [] : [[run, tag] as const];
+      }),
     );
   };
   return {
@@ -68,7 +82,7 @@ export function sharesOf(
         settle(seconds) {
           const before = thought.get(run) ?? seconds;
           thought.set(run, before + NEWS * (seconds - before));
-          redis.eval(SETTLE, 1, SHARES_KEY, run, (seconds - charged) / weight).catch(failed);
+          redis.eval(SETTLE, 1, SHARES_KEY, run, charged / weight, seconds / weight).catch(failed);
         },
       };
     },

@@ -1,6 +1,6 @@
 /** How runs share a farm by their weights: what is decided, played through with the decision's own functions and time of the test. */
 import { describe, expect, test } from 'vitest';
-import { MOST_BEHIND, shareOf, tagOf, turnsOf } from '../../ledger/shares.ts';
+import { MOST_BEHIND, readTag, shareOf, type Tag, tagOf, turnsOf } from '../../ledger/shares.ts';
 
 interface Played {
   readonly run: string;
@@ -21,17 +21,18 @@ interface Taken {
 
 /** A farm of slots, each with the runs that it serves, until `until`. Charged 10 s at the beginning, as of a run that nobody knows, and set right at the end. */
 function play(runs: readonly Played[], slots: readonly (readonly string[])[], until: number): Taken[] {
-  const tags = new Map<string, number>();
+  const tags = new Map<string, Tag>();
   const counts = new Map<string, number>();
   const taken: Taken[] = [];
   const free = slots.map((_, slot) => ({ slot, at: 0 }));
-  const settling: { at: number; run: string; by: number }[] = [];
+  const settling: { at: number; run: string; charged: number; took: number }[] = [];
   for (;;) {
     free.sort((a, b) => a.at - b.at || a.slot - b.slot);
     const next = free[0];
     if (next === undefined || next.at >= until) return taken;
     for (const one of settling.filter(({ at }) => at <= next.at)) {
-      tags.set(one.run, (tags.get(one.run) ?? 0) + one.by);
+      const { done, inHand } = tags.get(one.run) as Tag;
+      tags.set(one.run, { done: done + one.took, inHand: inHand - one.charged });
       settling.splice(settling.indexOf(one), 1);
     }
     const serves = runs.map(({ run }) => run).filter((run) => slots[next.slot]?.includes(run));
@@ -47,8 +48,10 @@ function play(runs: readonly Played[], slots: readonly (readonly string[])[], un
     const count = counts.get(run) ?? 0;
     counts.set(run, count + 1);
     const length = lengths[count % lengths.length] as number;
-    tags.set(run, tagOf(run, serves, tags) + 10 / weight);
-    settling.push({ at: next.at + length, run, by: (length - 10) / weight });
+    const from = tagOf(run, serves, tags);
+    const inHand = tags.get(run)?.inHand ?? 0;
+    tags.set(run, { done: from - inHand, inHand: inHand + 10 / weight });
+    settling.push({ at: next.at + length, run, charged: 10 / weight, took: length / weight });
     taken.push({ run, slot: next.slot, begin: next.at, end: next.at + length });
     next.at += length;
   }
@@ -67,6 +70,7 @@ describe('two runs that always have jobs', () => {
     ['more slots than their weights', 20, 3, [20], [20]],
     ['jobs of other lengths', 4, 3, [60], [7]],
     ['the lighter one with long jobs', 4, 3, [7], [60]],
+    ['jobs far shorter than they are thought to be', 4, 3, [0.1], [0.1]],
     ['jobs that vary', 5, 7, [3, 90, 14], [44, 2]],
     ['the greatest weight', 8, 100, [5], [5]],
   ])('%s: seconds are in proportion to weights', (_, slots, weight, ofA, ofB) => {
@@ -105,8 +109,8 @@ test('a run that comes late takes its share from then on, and nothing of what it
 
 test('a run that had nothing for long is let forward by a bounded time alone', () => {
   const tags = new Map([
-    ['a', 50_000],
-    ['b', 50],
+    ['a', { done: 50_000, inHand: 0 }],
+    ['b', { done: 40, inHand: 10 }],
   ]);
   expect(tagOf('b', ['a', 'b'], tags)).toBe(50_000 - MOST_BEHIND);
   expect(turnsOf(['a', 'b'], tags)).toEqual(['b', 'a']);
@@ -128,4 +132,14 @@ test.each([
   [1, [3, 4], 1 / 8],
 ])('weight %d beside %j: %d of a machine', (weight, others, share) => {
   expect(shareOf(weight, others)).toBeCloseTo(share, 12);
+});
+
+test.each([
+  ['12.5 3', { done: 12.5, inHand: 3 }],
+  ['0.000000 0.000000', { done: 0, inHand: 0 }],
+  ['12.5', null],
+  ['', null],
+  ['a b', null],
+])('what stands there as %j is %j', (text, tag) => {
+  expect(readTag(text)).toEqual(tag);
 });
