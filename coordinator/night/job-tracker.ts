@@ -183,6 +183,7 @@ class Tracker implements JobTracker {
   /** What their jobs are about was written anew. */
   readonly #mended = new WeakSet<Tracked>();
   #checking = 0;
+  #isEntering = false;
   #numbers = 0;
   #mode: Mode;
 
@@ -251,7 +252,10 @@ class Tracker implements JobTracker {
         this.#numbers += 1;
         if (lying.has(one)) found.push(tracked);
       }
+      // All of them before any is offered: the first that moves makes room for one that lies there as well.
+      this.#isEntering = true;
       for (const tracked of found) this.#move(tracked, { kind: 'lies-there' });
+      this.#isEntering = false;
       this.#sign();
       this.#offerAll().catch(reject);
     });
@@ -393,7 +397,7 @@ class Tracker implements JobTracker {
     this.#request.events.emit('job-moved', { job: tracked.ticket, roll: tracked.batch.roll, from, to });
     if (isEnd(to)) this.#close(tracked);
     if (tracked.cut !== null) this.#cutMoved(tracked, tracked.cut, from);
-    if (this.#mode === 'going' && tracked.lane.lacksJobs())
+    if (this.#mode === 'going' && !this.#isEntering && tracked.lane.lacksJobs())
       this.#inBackground('filling the window', this.#fill(tracked.lane));
     return effect;
   }
