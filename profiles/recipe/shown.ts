@@ -35,8 +35,9 @@ export interface TablePaths {
   readonly space: string;
 }
 
+/** The curve has a place for every code, so that nothing lies between two. */
 export const throughTable = ({ spread, space }: TablePaths): string =>
-  `lut1d=file=${graphValue(spread)}:interp=linear,lut3d=file=${graphValue(space)}:interp=tetrahedral`;
+  `lut1d=file=${graphValue(spread)}:interp=nearest,lut3d=file=${graphValue(space)}:interp=tetrahedral`;
 
 /** Where the recorded R'G'B' are looked at. */
 export function recordedTiles(facts: ClipFacts): TilePlan {
@@ -65,10 +66,11 @@ export interface ThinChains {
 export function thinChains(facts: ClipFacts, view: number): ThinChains {
   const { width, height, square } = thinned(uprightSize(facts.video));
   const pad = (of: string): string => `thin-${of}${view}`;
+  // Every pixel of a square comes once in as many frames as it has pixels: a row of eight places, and the next one a line lower.
   // The scaler passes planes as they are when it takes them for Y'CbCr; of each square it gives the pixel in the middle.
   const thin = [
     'mergeplanes=mapping=0x000102:format=yuv444p14le',
-    `crop=w=${square * width}:h=${square * height}:x=mod(n*5\\,${square}):y=mod(n*3\\,${square}):exact=1`,
+    `crop=w=${square * width}:h=${square * height}:x=mod(n*5\\,${square}):y=mod(n*3+floor(n/${square})\\,${square}):exact=1`,
     `scale=w=${width}:h=${height}:flags=neighbor+accurate_rnd+bitexact:in_range=limited:out_range=limited`,
     'format=yuv444p14le',
   ];

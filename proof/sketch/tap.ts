@@ -8,7 +8,7 @@ const AVERAGE = 'flags=area+bitexact:in_range=full:out_range=full';
 const deep = (pixelFormat: string): string =>
   `${pixelFormat.replace(/^yuvj/, 'yuv').replace(/\d+(?:le|be)$/, '')}16le`;
 
-/** One frame of raw samples, which the graph repeats. */
+/** One frame of raw samples, which the graph repeats (`sketchChains`). */
 export function maskInput(path: string, { width, height, pixelFormat }: SketchForm): string[] {
   return [
     '-protocol_whitelist',
@@ -36,7 +36,8 @@ export interface SketchTapRequest {
 }
 
 /**
- * Exclusive or with the mask puts signs to the samples of all planes at once (mask.ts). The mask is the last picture of an input that ended, which ffmpeg repeats.
+ * Exclusive or with the mask puts signs to the samples of all planes at once (mask.ts). The mask is repeated here: ffmpeg, which asks for what
+ * is behind most, may come to hear that its input has ended when the clip ends, and every picture would wait for that in memory.
  * One small picture comes out: the plain averages, and below them the signed ones, at the left.
  */
 export function sketchChains({ from, to, maskInput: input, form }: SketchTapRequest): string[] {
@@ -48,8 +49,8 @@ export function sketchChains({ from, to, maskInput: input, form }: SketchTapRequ
     `scale=w=${columns}:h=${rows}:${AVERAGE},format=${deep(pixelFormat)}`;
   return [
     `[${from}]settb=1,setpts=N,${shaped},split=2[${to}-picture][${to}-whole]`,
-    `[${input}:0]settb=1,setpts=N[${to}-mask]`,
-    `[${to}-picture][${to}-mask]blend=all_mode=xor,${averages(grid)}${plain.columns === grid.columns ? '' : `,pad=w=${plain.columns}:h=${grid.rows}`}[${to}-signed]`,
+    `[${input}:0]loop=loop=-1:size=1,settb=1,setpts=N[${to}-mask]`,
+    `[${to}-picture][${to}-mask]blend=all_mode=xor:shortest=1,${averages(grid)}${plain.columns === grid.columns ? '' : `,pad=w=${plain.columns}:h=${grid.rows}`}[${to}-signed]`,
     `[${to}-whole]${averages(plain)}[${to}-plain]`,
     `[${to}-plain][${to}-signed]vstack=inputs=2[${to}]`,
   ];

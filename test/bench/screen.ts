@@ -28,7 +28,8 @@ import {
 } from './screen-work.ts';
 
 const REPETITIONS = 2;
-const FRAMES = { short: 8, long: 32 } as const;
+/** Beyond the short one every queue of a graph is full: memory that is taken once is in neither. */
+const FRAMES = { short: 24, long: 72 } as const;
 const lengths = ['short', 'long'] as const;
 const PROXIES = ['editorial-vc3', 'review-h264'] as const;
 /** Of log movies: the bare command is 1. */
@@ -239,13 +240,14 @@ async function stepsOf(job: Job, base: string): Promise<() => Promise<ByFrame>> 
       raw,
     ],
     ...['-filter_complex', `[0:v]${filters.join(',')}[out]`],
+    // Muxer and file come last, and all that is said of them before.
+    ...['-frames:v', String(frames)],
     ...(encodes
       ? encodeOptions({ facts, profile, outcome: { ...outcome, audio: [] }, pad: '[out]', threads: 1 }).slice(
           0,
           -1,
         )
       : ['-map', '[out]']),
-    ...['-frames:v', String(frames)],
     ...(encodes ? [outcome.container, join(base, `steps.${outcome.container}`)] : ['-f', 'null', '-']),
   ];
   const run = async (filters: readonly string[], encodes = false): Promise<number> =>

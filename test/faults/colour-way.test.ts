@@ -62,7 +62,11 @@ const recordedFaults: readonly Row[] = [
     'encoder-input-differs',
   ],
   ...further<Row>(
-    ['the table of another curve', graph(':interp=linear', ':interp=linear:enable=0'), 'colour-way-differs'],
+    [
+      'the table of another curve',
+      graph(':interp=nearest', ':interp=nearest:enable=0'),
+      'colour-way-differs',
+    ],
     ['the nearest place of the table', graph(':interp=tetrahedral', ':interp=nearest'), 'colour-way-differs'],
     [
       'the table left out in one frame',

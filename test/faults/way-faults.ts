@@ -165,7 +165,7 @@ export const wayFaults = {
   'table-left-out': () => graph(':interp=tetrahedral', ':interp=tetrahedral:enable=0'),
   'table-left-out-in-a-frame': ({ frames }, random) =>
     graph(':interp=tetrahedral', `:interp=tetrahedral:enable='not(eq(n\\,${random.below(frames)}))'`),
-  'curve-left-out': () => graph(':interp=linear', ':interp=linear:enable=0'),
+  'curve-left-out': () => graph(':interp=nearest', ':interp=nearest:enable=0'),
   'other-places-between': (_, random) =>
     graph(':interp=tetrahedral', `:interp=${random.of(['nearest', 'trilinear'])}`),
   'frame-lost': ({ frames }, random) =>

@@ -5,10 +5,11 @@ import { Readable } from 'node:stream';
 import { describe, expect, test } from 'vitest';
 import type { WayTable } from '../../media/colour/shown/table.ts';
 import { tableFiles } from '../../media/colour/shown/table.ts';
-import { throughTable } from '../../profiles/recipe/shown.ts';
+import { thinChains, throughTable } from '../../profiles/recipe/shown.ts';
 import { lookUp } from '../../proof/colour-way/look-up.ts';
 import { SQUARE, ThinComparer, thinned, type ThinVerdict } from '../../proof/colour-way/thin.ts';
 import { colourWayVerdict } from '../../check/colour-way.ts';
+import { clipFacts } from '../support/facts.ts';
 import { freshFolder } from '../support/folder.ts';
 import { ffmpeg } from '../support/media.ts';
 
@@ -203,6 +204,40 @@ describe('the thinned pictures before and behind the table', () => {
       expect(wide - square * squares.width).toBeLessThan(2 * square);
     }
     expect(thinned({ width: 15, height: 40 })).toEqual({ width: 15, height: 40, square: 1 });
+  });
+
+  test('each of the 64 pixels of a square is taken, one in each of 64 frames', async () => {
+    const whole = { width: 32, height: 32 };
+    const words = new Uint16Array(3 * 32 * 32);
+    // Every sample says where it lies.
+    for (let at = 0; at < words.length; at += 1) words[at] = at % (32 * 32);
+    const folder = freshFolder('thinned');
+    const [from, to] = [join(folder, 'whole.raw'), join(folder, 'thin.raw')];
+    writeFileSync(from, new Uint8Array(words.buffer));
+    const { before, chains } = thinChains(clipFacts({ video: whole }), 0);
+    const [chain] = chains as [string];
+    await ffmpeg(
+      ...[
+        '-f',
+        'rawvideo',
+        '-pix_fmt',
+        'gbrp14le',
+        '-s',
+        '32x32',
+        '-r',
+        '24',
+        '-stream_loop',
+        '-1',
+        '-i',
+        from,
+      ],
+      ...['-filter_complex', `[0:v]trim=end_frame=64[${before}];${chain}`, '-map', `[${before}-out]`],
+      ...['-fps_mode', 'passthrough', '-f', 'rawvideo', to],
+    );
+    const seen = readFileSync(to);
+    const { width: across, height: down } = thinned(whole);
+    const places = Array.from({ length: 64 }, (_, frame) => seen.readUInt16LE(2 * 3 * across * down * frame));
+    expect(new Set(places.map((at) => `${at % SQUARE} ${Math.floor(at / 32) % SQUARE}`)).size).toBe(64);
   });
 
   test("of recorded pictures, that no R'G'B' came is a fault of its own", async () => {
