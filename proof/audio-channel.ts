@@ -1,7 +1,7 @@
 /** One channel of what was heard of a deliverable against the fingerprints of its source: where it differs, and how much was proved. */
 import { median } from './pictures.ts';
 import type { ChannelSummary, AudioDifference, AudioDifferenceKind, AudioProof } from './audio-difference.ts';
-import { compareEnergy } from './audio-energy.ts';
+import { compareEnergy, LIMITED_FROM } from './audio-energy.ts';
 import { BUCKETS, STRETCH_SECONDS } from './audio-sketch.ts';
 import { type BlockLevels, explainingShift, meanChange, type Run, runsApart } from './audio-levels.ts';
 import type { HeardChannel, HeardAudio } from './audio-listener.ts';
@@ -43,6 +43,9 @@ const SAME_LAG = 1.5;
 /** A coder's block sounds before and after its audio: two blocks of 1024 samples either side. dBFS above which it is more than that. */
 const ECHO_SAMPLES = 4096;
 const AUDIBLE_FROM = -50;
+
+/** Blocks either side of a peak that an encoder lowers with it: a frame of 2048 samples (AAC, long windows). */
+const LIMITED_REACH = 3;
 
 const UNPROVEN: AnchorMatch = {
   ...{ verdict: 'unproven', lag: 0, gain: 0, correlation: 0 },
@@ -226,6 +229,16 @@ export class ChannelComparison {
     return peaks;
   }
 
+  /** Blocks heard at another rate that an encoder may have lowered, as samples at full scale go beyond it there: the energy of stretches says what is too much. */
+  #isLimited(): (block: number) => boolean {
+    if (this.#source.sampleRate === this.#heard.sampleRate) return () => false;
+    const { lead } = this.#heard.plan;
+    return (block) =>
+      this.#heardChannel.peaks
+        .subarray(Math.max(0, lead + block - LIMITED_REACH), lead + block + LIMITED_REACH + 1)
+        .some((peak) => peak > LIMITED_FROM);
+  }
+
   /** Says how the audio differs, from anchors and levels; the first explanation of the whole channel ends it. */
   explain(anchors: readonly HeardAnchor[]): void {
     if (this.#isUnproven()) return;
@@ -325,7 +338,7 @@ export class ChannelComparison {
       );
     if (there.length === 0) return;
     const atAnchors = 20 * Math.log10(Math.abs(median(there.map(({ match }) => match.gain))));
-    const change = this.#lossless ? atAnchors : meanChange(levels.source, levels.heard);
+    const change = this.#lossless ? atAnchors : meanChange(levels, this.#isLimited());
     const allowed = this.#lossless ? ALLOWED_DECIBELS_LOSSLESS : ALLOWED_DECIBELS;
     // Both must say so: levels know nothing above the band, and what a coder leaves out of noise makes single places weaker.
     if (

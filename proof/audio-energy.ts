@@ -23,10 +23,15 @@ const FRAME_SAMPLES = 2048;
  * FFmpeg's encoder lowers a frame whose samples go above 0.95 of full scale to that (CLIP_AVOIDANCE_FACTOR, libavcodec/aacenc.c), and a decoder cuts what still
  * goes beyond full scale. What was heard to reach this is such a stretch; a coder's loss makes peaks a little lower than 0.95.
  */
-const LIMITED_FROM = 0.9;
+export const LIMITED_FROM = 0.9;
 /** A limited stretch may err by so much, and be weaker by so much of its amplitude (1.2 dB). Measured: noise after silence -9.3 dB; squares -1.00 dB. */
 const ALLOWED_LIMITED = 10 ** -0.7;
 const LIMITED_LOSS = 0.129;
+/**
+ * At another rate samples that stood at full scale go beyond it, and the encoder lowers them by more (4.5 dB). Noise at full scale from 44.1 to 48 kHz: -4.06 dB.
+ * Audio that is weaker for another reason reaches LIMITED_FROM no more, unless it went so far beyond.
+ */
+const LIMITED_LOSS_RESAMPLED = 0.404;
 /** And never below this, dBFS in the band: a coder drops what is masked, and spreads what is loud over 40 ms. The worst of the same tracks: -71 dBFS. */
 const ERROR_FLOOR_DECIBELS = -62;
 /** Stretches below this, dBFS in the band, do not tell a level. */
@@ -181,11 +186,13 @@ export function compareEnergy(
   }
   // The few of the other kind are attacks and ends, which say nothing of a level.
   const limited = loud.filter(({ isLimited }) => isLimited);
+  const isResampled = surroundings.sourceRate !== surroundings.sampleRate;
+  const lowest = 1 - (isResampled ? LIMITED_LOSS_RESAMPLED : LIMITED_LOSS);
   const isMostlyLimited = 2 * limited.length > loud.length;
   const telling = isMostlyLimited ? limited : loud.filter(({ isLimited }) => !isLimited);
   return {
     gain: 20 * Math.log10(telling.length === 0 ? 1 : gainOf(telling)),
-    isOtherLevel: isOff(telling, usual, isMostlyLimited ? 1 - LIMITED_LOSS : 1),
+    isOtherLevel: isOff(telling, usual, isMostlyLimited ? lowest : 1),
     excesses,
   };
 }

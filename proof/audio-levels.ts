@@ -120,13 +120,16 @@ export function explainingShift(levels: BlockLevels, stretch: Pick<Run, 'from' |
   return best.shift === 0 ? null : best.shift;
 }
 
-/** Mean of the changes of level, dB, over blocks in which both hold audio; null without any. */
-export function meanChange(source: Uint8Array, heard: Uint8Array): number | null {
+/** Mean of the changes of level, dB, over blocks in which both hold audio and that are not passed over; null without any. */
+export function meanChange(
+  { source, heard }: BlockLevels,
+  passesOver: (block: number) => boolean = () => false,
+): number | null {
   let sum = 0;
   let count = 0;
   for (let block = 0; block < Math.min(source.length, heard.length); block++) {
     const [before, after] = [decibelsOf(source[block] as number), decibelsOf(heard[block] as number)];
-    if (before < MISSED_FROM || after < before - MUTED_DECIBELS) continue;
+    if (before < MISSED_FROM || after < before - MUTED_DECIBELS || passesOver(block)) continue;
     sum += after - before;
     count += 1;
   }

@@ -186,6 +186,15 @@ const fine: readonly {
     found: /^-0\.(19|2\d) dB$/,
   },
   {
+    fault: 'a slate of 44.1 kHz, weaker by 4 dB',
+    change: {
+      ...{ sourceRate: 44100, sourceSamples: 6 * 44100 },
+      ...{ signal: signals.slate, spoil: 'volume=-4dB' },
+    },
+    kind: 'level',
+    found: /^-[345]\.\d\d dB/,
+  },
+  {
     fault: 'a drop-out of 20 ms',
     change: { signal: signals.bells, spoil: "volume=0:enable='between(t,2.06,2.08)'" },
     kind: 'error',
