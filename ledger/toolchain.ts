@@ -23,7 +23,7 @@ export const toolchainSchema = z.object({
 export type Toolchain = z.infer<typeof toolchainSchema>;
 
 /** Raise when profile and source stay the same and other bytes come out than before. */
-export const RECIPE = 11;
+export const RECIPE = 12;
 
 /** The toolchain of these programs. `rushlight` is for people; the digest covers recipe and tools. */
 export function toolchainOf(tools: MediaTools): Toolchain {

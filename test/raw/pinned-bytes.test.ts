@@ -12,7 +12,7 @@ const [WIDTH, HEIGHT] = [48, 32];
 /** SHA-256 of each. */
 const PINNED = {
   linear: '85680fffe9e614371ad1202f4c9ee2356d54c4695c3a2943ac0019d99e05a080',
-  fine: '541a74f3202bd8c441afd4871d16e43eafa5601b993d54730f08b60e50ecb88b',
+  fine: '376636b6d4c44fd66a931193d5acbe41d2538fadc61f6a9df6cbbc0c38d30d62',
   half: '54c907c4b34421dca492bb437abe447c151cfcb930ed6cc7db17b089e5a540ae',
 };
 

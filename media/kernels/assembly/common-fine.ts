@@ -100,7 +100,22 @@ function decide(line: i32): void {
   }
 }
 
-/** Red and blue at the green pixels of a line: their differences to green, halfway between the two nearest of each. */
+/**
+ * A colour at a green pixel, from the two nearest of it and what green is there: by their differences, or, by so much as these change more on the
+ * way than the colour itself does, halfway between the two.
+ */
+@inline
+function coloured(green: v128, one: v128, oneGreen: v128, other: v128, otherGreen: v128, half: v128, apart: v128, flat: v128): v128 {
+  const oneLess = sub(one, oneGreen);
+  const otherLess = sub(other, otherGreen);
+  const byDifferences = add(green, mul(add(oneLess, otherLess), half));
+  const change = sub(oneLess, otherLess);
+  const loose = mul(mul(change, change), apart);
+  const own = add(step(one, other), flat);
+  return add(byDifferences, mul(sub(mul(add(one, other), half), byDifferences), f32x4.div(loose, add(loose, mul(own, own)))));
+}
+
+/** Red and blue at the green pixels of a line. */
 function fillGreens(line: i32): void {
   const p = phase(line);
   const c = at(line, C);
@@ -112,13 +127,13 @@ function fillGreens(line: i32): void {
   const g = at(line, G);
   const own = at(line, OWN);
   const other = at(line, OTHER);
-  const half = heldFloat(0.5);
+  const half = heldFloat(0.5), apart = heldFloat(0.16), flat = heldFloat(0.02);
   const values = halfLine;
   for (let i = 0; i < values; i += 4) {
     const o = usize(i) << 2;
     const gg = v128.load(g + o);
-    v128.store(own + o, add(gg, mul(add(sub(beside(c + o, -p), beside(green + o, -p)), sub(beside(c + o, 1 - p), beside(green + o, 1 - p))), half)));
-    v128.store(other + o, add(gg, mul(add(sub(v128.load(cUp + o), v128.load(greenUp + o)), sub(v128.load(cDown + o), v128.load(greenDown + o))), half)));
+    v128.store(own + o, coloured(gg, beside(c + o, -p), beside(green + o, -p), beside(c + o, 1 - p), beside(green + o, 1 - p), half, apart, flat));
+    v128.store(other + o, coloured(gg, v128.load(cUp + o), v128.load(greenUp + o), v128.load(cDown + o), v128.load(greenDown + o), half, apart, flat));
   }
 }
 
