@@ -221,14 +221,14 @@ export function argumentsWith(args, operation) {
           : replaced(graphOf(args), operation.from, operation.to),
       );
     case 'other-table': {
-      const table = /lut1d=file=[^,]*:interp=linear,lut3d=file=[^,]*:interp=tetrahedral/;
+      const table = /lut1d=file=[^,]*:interp=nearest,lut3d=file=[^,]*:interp=tetrahedral/;
       if (!table.test(graphOf(args))) throw new Error('no table of a colour way in the graph');
       return withGraph(
         args,
         graphOf(args).replace(
           table,
           () =>
-            `lut1d=file=${operation.spread}:interp=linear,lut3d=file=${operation.space}:interp=tetrahedral`,
+            `lut1d=file=${operation.spread}:interp=nearest,lut3d=file=${operation.space}:interp=tetrahedral`,
         ),
       );
     }
