@@ -12,7 +12,6 @@ import { newToken } from '../ledger/owner.ts';
 import { decideFrames } from '../profiles/stills/decide.ts';
 import { stillTexts } from '../profiles/stills/texts.ts';
 import type { JobContext } from './context.ts';
-import { isSegment, segmentsOfJob } from './segments/cut.ts';
 import { stillMaker } from './stills/make.ts';
 import { pngOf } from './stills/png.ts';
 import { makeFolder } from './target.ts';
@@ -29,11 +28,13 @@ export interface FrameView {
 }
 
 export function viewFrames(job: Job, context: JobContext, lookMilliseconds = LOOK_MILLISECONDS): FrameView {
+  // Of what a cut uses no stills are made either: their makers open whole clips.
+  if (job.clip.stretch !== undefined) return { context, end: () => Promise.resolve() };
   const ended = new AbortController();
   const own: JobContext = { ...context, signal: AbortSignal.any([context.signal, ended.signal]) };
   const file = layout.view(job.deliveryFolder, job.clip.id);
   // Of a segment, frames are counted from its first one.
-  const start = isSegment(job) ? (segmentsOfJob(job)[job.segment]?.start ?? 0) : 0;
+  const { start } = job.span;
   const last = job.facts.video.frames - 1;
   let frame: number | null = null;
   let answered: string | null = null;

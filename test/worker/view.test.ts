@@ -107,7 +107,7 @@ test('one picture for one question, and none while nobody asks', async () => {
 }, 60_000);
 
 test('frames of a segment are counted from its first one', async () => {
-  const job = { ...(await plainJob()), segments: 3, segment: 1 };
+  const job = { ...(await plainJob()), segments: 3, segment: 1, span: { start: 10, count: 10 } };
   const view = viewFrames(job, await workContext(), 20);
   try {
     at(view, 2);
@@ -116,6 +116,17 @@ test('frames of a segment are counted from its first one', async () => {
   } finally {
     await view.end();
   }
+}, 60_000);
+
+test('of what a cut uses of a clip there is no picture', async () => {
+  const whole = await plainJob();
+  const job = { ...whole, clip: { ...whole.clip, stretch: { start: 5, frames: 10, day: 'day-01' } } };
+  const view = viewFrames(job, await workContext(), 20);
+  at(view, 2);
+  ask(job, 'one');
+  await new Promise((resolve) => setTimeout(resolve, 300));
+  await view.end();
+  expect(readdirSync(layout.viewFolder(job.deliveryFolder))).toEqual(['asked']);
 }, 60_000);
 
 test('of raw frames the picture is developed', async () => {
