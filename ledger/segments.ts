@@ -8,6 +8,7 @@ import { createHash } from 'node:crypto';
 import { readdir, readFile, rm, stat } from 'node:fs/promises';
 import { basename, join } from 'node:path';
 import { z } from 'zod';
+import { codeOf } from '../files/error-code.ts';
 import { fsPath } from '../files/names.ts';
 import { encoderInputVerdictSchema } from '../proof/encoder-input/joined.ts';
 import { fileTextVerdictSchema, textVerdictSchema } from '../proof/text/joined.ts';
@@ -177,7 +178,7 @@ async function namesIn(folder: string): Promise<string[]> {
   try {
     return await readdir(fsPath(folder));
   } catch (error) {
-    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return [];
+    if (codeOf(error) === 'ENOENT') return [];
     throw error;
   }
 }

@@ -87,8 +87,13 @@ export function startTaking(request: TakingRequest): Taking {
       const token = `${name}:${taken}`;
       const queued = (await handleOf(queue).getNextJob(token, { block: false })) as QueuedJob | undefined;
       if (queued === undefined) continue;
-      if (ending) await queued.moveToWait(token);
-      else begin(queue, { queued, token, charge: await shares.charge(one, takes) });
+      const charge = await shares.charge(one, takes);
+      // Looked at last: nothing is begun once no more is to be taken.
+      if (!ending) begin(queue, { queued, token, charge });
+      else {
+        charge.settle(0);
+        await queued.moveToWait(token);
+      }
       return true;
     }
     return false;
